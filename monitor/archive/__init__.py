@@ -1,0 +1,22 @@
+"""The archive: what was read, what happened and what must last, in one SQLite file.
+
+One `Writer` keeps it; any number of `Reader`s read it meanwhile. Tables and encodings are
+described in docs/reference/archive.md, the reasons in docs/explanation/decisions/archive-*.md.
+"""
+
+from monitor.archive.reader import Reader
+from monitor.archive.records import Boot, Offset, OutboxRow, Rollup, Series, SetupVersion
+from monitor.archive.writer import Opening, Ticket, Writer
+
+__all__ = [
+    "Boot",
+    "Offset",
+    "Opening",
+    "OutboxRow",
+    "Reader",
+    "Rollup",
+    "Series",
+    "SetupVersion",
+    "Ticket",
+    "Writer",
+]

@@ -1,0 +1,28 @@
+"""Ways to reach people: one a file, and the one table of channels.
+
+A channel is imported when it is set up, so that a rig pays only for what it has.
+"""
+
+from collections.abc import Callable
+
+from monitor.channels.base import Secrets, Sender
+from monitor.setup import Channel
+
+
+def _mail(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.mail import MailChannel
+
+    return MailChannel(setup, secrets)
+
+
+def _folder(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.folder import FolderChannel
+
+    return FolderChannel(setup, secrets)
+
+
+CHANNELS: dict[str, Callable[[Channel, Secrets], Sender]] = {
+    "mail": _mail,
+    "folder": _folder,
+}
+"""The sender of each kind of channel. A new kind is a file and a line here."""

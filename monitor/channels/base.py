@@ -1,0 +1,91 @@
+"""What every channel is: one way to reach a person, and what became of a message on it."""
+
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, Protocol, TypeVar
+
+from pydantic import ValidationError
+
+from monitor.effects import Text
+from monitor.errors import Problem
+from monitor.setup import Person
+
+Options = TypeVar("Options")
+Secrets = Mapping[str, str]
+
+Outcome = Literal["accepted", "refused", "retry", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One text on its way to one person. local_time: when it was written, in the site's zone."""
+
+    text: Text
+    person: Person
+    rig_label: str
+    local_time: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What became of one attempt, with a detail fit to be shown.
+
+    outcome: "accepted" (the next station answers for it; nobody has read it yet), "refused" (for
+    good: the same again would be refused again), "retry" (surely not sent), "unknown" (may have
+    been sent).
+    """
+
+    outcome: Outcome
+    detail: str
+
+
+class Sender(Protocol):
+    """One channel. Building one checks its set-up and opens nothing."""
+
+    id: str
+
+    def send(self, message: Message) -> Delivery:
+        """Hand over one message. Blocks for a bounded time; outside trouble is an outcome."""
+
+
+def one_line(text: str) -> str:
+    """Text fit for a header: controls, line breaks and half characters become spaces.
+
+    Unicode categories C (control, format, surrogate, private, unassigned) and Zl, Zp (line and
+    paragraph separators) go; runs of space become one.
+    """
+    kept = (" " if _is_unfit(sign) else sign for sign in text)
+    return " ".join("".join(kept).split())
+
+
+def many_lines(text: str) -> str:
+    """Text fit for a body: as `one_line`, but line breaks and spaces stay as they are."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return "\n".join("".join(" " if _is_unfit(sign) else sign for sign in line) for line in lines)
+
+
+def _is_unfit(sign: str) -> bool:
+    return sign != "\t" and unicodedata.category(sign) in (
+        "Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp",
+    )  # fmt: skip
+
+
+def read_options(
+    kind: Callable[..., Options], options: Iterable[tuple[str, object]], place: str
+) -> tuple[Options | None, list[Problem]]:
+    """The options of one channel as a checked dataclass, or None and every problem in them."""
+    try:
+        return kind(**dict(options)), []
+    except ValidationError as error:
+        return None, [
+            Problem(
+                place,
+                None,
+                ".".join(str(part) for part in wrong["loc"]) or "options",
+                wrong["msg"],  # without the value: it may be a password in the wrong place
+                "docs/reference/channels.md lists the options",
+            )
+            for wrong in error.errors(include_url=False, include_input=False)
+        ]

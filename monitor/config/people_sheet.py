@@ -1,0 +1,170 @@
+"""duty.toml, channels.toml and run.toml: who is called, by which way, and for which run."""
+
+from collections.abc import Collection
+from datetime import UTC, date
+from zoneinfo import ZoneInfo
+
+from monitor.config import keys
+from monitor.config.lines import Path
+from monitor.config.models import DutyHead, PersonRow, RunRow, TurnRow
+from monitor.config.rig_sheet import MINUTE, RigRows
+from monitor.config.rows import options, read_rows, refer, services
+from monitor.config.rules import check_row, plain_phone, read_local
+from monitor.config.sheet import Sheet, shown
+from monitor.setup import Channel, Duty, DutyTurn, Person, Run
+
+
+class PeopleRows:
+    """The checked rows of duty.toml and channels.toml."""
+
+    def __init__(self, duty: Sheet, channels: Sheet, secrets: Collection[str] | None) -> None:
+        duty.check_top(("standing", "person", "turn"))
+        channels.check_top(("channel",))
+        self.duty, self.channels_sheet = duty, channels
+        self.channels = services(channels, "channel", keys.CHANNEL, secrets)
+        raw = {"standing": duty.data["standing"]} if "standing" in duty.data else {}
+        self.head = check_row(duty, (), raw, DutyHead, keys.DUTY_HEAD) if duty.is_there else None
+        self.people = read_rows(duty, "person", PersonRow, keys.PERSON)
+        self.turns = read_rows(duty, "turn", TurnRow, keys.TURN)
+        self.person_ids = duty.ids("person")
+
+    @property
+    def called(self) -> set[str]:
+        """Everybody who may be called."""
+        orders = [row.order for _, row in self.turns]
+        orders += [self.head.standing] if self.head is not None else []
+        return {name for order in orders for name in order}
+
+
+def check_people(rows: PeopleRows, zone: ZoneInfo | None, has_urgent: bool) -> None:
+    """People who cannot be reached, orders that name nobody, turns that overlap."""
+    if rows.head is not None:
+        _check_order(rows, ("standing",), rows.head.standing)
+    for path, row in rows.turns:
+        _check_order(rows, (*path, "order"), row.order)
+    kinds = {row.id: row.kind for _, row in rows.channels}
+    for path, person in rows.people:
+        _check_person(rows, path, person, kinds)
+    if has_urgent and rows.head is not None:
+        _check_reached(rows, rows.head.standing)
+    if zone is not None:
+        _check_turns(rows, zone)
+
+
+def _check_order(rows: PeopleRows, path: Path, order: list[str]) -> None:
+    duty = rows.duty
+    if not order:
+        duty.problem(path, "is empty, so that nobody would be called", "Name one person at least")
+    if len(set(order)) < len(order):
+        duty.problem(path, "names somebody twice", "Name each person once")
+    for at, name in enumerate(order):
+        refer(duty, (*path, at), name, rows.person_ids, "[[person]] of duty.toml")
+
+
+def _check_person(rows: PeopleRows, path: Path, person: PersonRow, kinds: dict[str, str]) -> None:
+    duty = rows.duty
+    for at, name in enumerate(person.channels):
+        if rows.channels_sheet.is_there:
+            known = rows.channels_sheet.ids("channel")
+            refer(duty, (*path, "channels", at), name, known, "[[channel]] of channels.toml")
+        need = keys.ADDRESS_FOR.get(kinds.get(name, ""))
+        if need and not getattr(person, need) and duty.is_sound(*path, need):
+            wrong = f"is missing, and channel {name} needs it"
+            duty.problem((*path, need), wrong, f"Add {need}: {keys.PERSON[need].help}")
+    for key in ("channels", "bed_to_door_min") if person.id in rows.called else ():
+        if not getattr(person, key) and duty.is_sound(*path, key):
+            wrong = "is missing, and this person is on the duty list"
+            duty.problem((*path, key), wrong, f"Add {key}: {keys.PERSON[key].help}")
+
+
+def _check_reached(rows: PeopleRows, standing: list[str]) -> None:
+    """Urgent things can happen at any hour: the standing order has to reach somebody."""
+    reached = {row.id for _, row in rows.people if row.channels}
+    if standing and not reached.intersection(standing):
+        wrong = "reaches nobody, and limits.toml has urgent limits"
+        rows.duty.problem(("standing",), wrong, "Give one of these people a channel")
+
+
+def _check_turns(rows: PeopleRows, zone: ZoneInfo) -> None:
+    duty = rows.duty
+    spans = []
+    for path, row in rows.turns:
+        if all(duty.is_sound(*path, key) for key in ("start", "end")):
+            start, end = utc(row.start, zone), utc(row.end, zone)
+            if end <= start:
+                wrong = f"{shown(row.end)} does not come after the start {shown(row.start)}"
+                duty.problem((*path, "end"), wrong, "Correct one of them")
+            else:
+                spans.append((start, end, path))
+    spans.sort()
+    latest = spans[0] if spans else None
+    for span in spans[1:]:
+        assert latest is not None
+        if span[0] < latest[1]:
+            wrong = f"overlaps the turn in line {duty.line(latest[2])}"
+            duty.problem((*span[2], "start"), wrong, "Let one begin when the other ends")
+        latest = max(latest, span, key=lambda item: item[1])
+
+
+def utc(text: str, zone: ZoneInfo) -> float:
+    """UTC seconds of a site time.
+
+    A time that occurs twice is its first; one that does not exist is read with the offset before
+    the gap (RFC 5545, section 3.3.5).
+    """
+    return read_local(text).replace(tzinfo=zone).astimezone(UTC).timestamp()
+
+
+def check_run(sheet: Sheet, rig: RigRows) -> RunRow | None:
+    """run.toml: the tank must be there, and hold water."""
+    if not sheet.is_there:
+        return None
+    row = check_row(sheet, (), sheet.data, RunRow, keys.RUN)
+    if row is not None and rig.sheet.is_there:
+        refer(sheet, ("tank",), row.tank, rig.vessel_ids, "vessel of rig.toml")
+        if any(item.id == row.tank and item.kind == "room" for _, item in rig.vessels):
+            sheet.problem(("tank",), f"{shown(row.tank)} is a room", "Name the tank of the larvae")
+    return row
+
+
+def build_duty(rows: PeopleRows, zone: ZoneInfo) -> Duty:
+    """Turns in UTC, the earliest first. Only once nothing at all is wrong."""
+    assert rows.head is not None
+    turns = [
+        DutyTurn(utc(row.start, zone), utc(row.end, zone), tuple(row.order))
+        for _, row in rows.turns
+    ]
+    return Duty(tuple(rows.head.standing), tuple(sorted(turns, key=lambda turn: turn.start)))
+
+
+def build_people(rows: PeopleRows) -> tuple[Person, ...]:
+    """Everybody of the list, with times in seconds and plain phone numbers."""
+    return tuple(
+        Person(
+            row.id,
+            row.name,
+            mail=row.mail,
+            phone=plain_phone(row.phone),
+            channels=tuple(row.channels),
+            **_times(row),
+        )
+        for _, row in rows.people
+    )
+
+
+def _times(row: PersonRow) -> dict[str, float]:
+    """night and day, where anything is said; by day as at night where only that is."""
+    night = row.bed_to_door_min
+    day = row.day_to_door_min if row.day_to_door_min is not None else night
+    said = {"night": night, "day": day}
+    return {key: value * MINUTE for key, value in said.items() if value is not None}
+
+
+def build_channels(rows: PeopleRows) -> tuple[Channel, ...]:
+    """The ways to reach people."""
+    return tuple(Channel(row.id, row.kind, options(row)) for _, row in rows.channels)
+
+
+def build_run(row: RunRow) -> Run:
+    """The run in the tank."""
+    return Run(row.id, row.tank, date.fromisoformat(row.hatch), row.watch_set, row.hatch_day)

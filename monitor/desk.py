@@ -1,0 +1,156 @@
+"""What is answered on the control socket: requests of people become inputs, or views of the state.
+
+Runs in the short-lived threads of the control socket. It touches nothing but the inbox and the
+published snapshot, so a request never delays a scan.
+"""
+
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from monitor.clock import Clock
+from monitor.config import load_texts
+from monitor.control import Handler, Request
+from monitor.errors import ControlError, RefusedInput
+from monitor.inputs import ANSWER_KINDS, Answer, SetupChange
+from monitor.live import Inbox, Post
+from monitor.logic.screen import event_lines, now_lines, why_lines
+from monitor.loop import Snapshot
+
+REPLY_WITHIN = 15.0
+"""Seconds until a request is told that the loop did not get to it: far over a late scan."""
+
+LONGEST_TEXT = 500
+"""Characters of free text in an answer; a text message has 160."""
+
+
+class Desk:
+    """Serves people: answers, views and changes of the set-up."""
+
+    def __init__(self, inbox: Inbox, clock: Clock, snapshot: Callable[[], Snapshot]) -> None:
+        self._inbox = inbox
+        self._clock = clock
+        self._snapshot = snapshot
+        self._changing = threading.Lock()
+
+    @property
+    def handlers(self) -> Mapping[str, Handler]:
+        """What can be asked, by its word."""
+        return {
+            "answer": self._answer,
+            "snapshot": self._view,
+            "why": self._why,
+            "apply": self._apply,
+        }
+
+    def _answer(self, request: Request) -> dict[str, Any]:
+        data = request.data
+        kind = data.get("kind")
+        if kind not in ANSWER_KINDS:
+            raise ControlError(f"kind: it is one of {', '.join(ANSWER_KINDS)}")
+        answer = Answer(
+            self._clock.now(),
+            kind,
+            self._person(request),
+            _event(data),
+            _minutes(data),
+            _text(data, "text", LONGEST_TEXT),
+            "command",
+        )
+        self._put(answer, None)
+        return {"who": answer.who, "lines": self._lines(event_lines)}
+
+    def _view(self, request: Request) -> dict[str, Any]:
+        views = {"now": now_lines, "events": event_lines}
+        view = views.get(str(request.data.get("view", "now")))
+        if view is None:
+            raise ControlError(f"view: it is one of {', '.join(views)}")
+        return {"lines": self._lines(view)}
+
+    def _why(self, request: Request) -> dict[str, Any]:
+        number = _event(request.data)
+        if number is None:
+            raise ControlError("event: give the number of the event")
+        snapshot = self._snapshot()
+        lines = why_lines(snapshot.setup, snapshot.state, number, self._clock.now())
+        return {"lines": lines}
+
+    def _lines(self, view: Callable[..., list[str]]) -> list[str]:
+        snapshot = self._snapshot()
+        return view(snapshot.setup, snapshot.state, self._clock.now())
+
+    def _apply(self, request: Request) -> dict[str, Any]:
+        """Check a whole configuration and bring it in as the next version, or leave the old."""
+        files = request.data.get("files")
+        if not isinstance(files, dict) or not all(
+            isinstance(part, str) for pair in files.items() for part in pair
+        ):
+            raise ControlError("files: give an object of file names and their texts")
+        reason = _text(request.data, "reason", LONGEST_TEXT).strip()
+        if not reason:
+            raise ControlError("reason: say why; it is kept with the version")
+        who = self._person(request)
+        with self._changing:
+            version = self._snapshot().setup.version + 1
+            setup = load_texts(files, version)
+            self._put(SetupChange(self._clock.now(), setup, who, reason), files)
+        return {"who": who, "version": version}
+
+    def _person(self, request: Request) -> str:
+        """The user at the other end if that is a person of the set-up, else who is named."""
+        people = self._snapshot().setup.person
+        named = _text(request.data, "as", 100)
+        if request.user in people:
+            if named not in ("", request.user):
+                raise RefusedInput(f"you are {request.user} here and cannot answer as {named}")
+            return request.user
+        if not named:
+            known = ", ".join(people) or "nobody yet"
+            raise RefusedInput(f"user {request.user} is nobody here: add --as PERSON ({known})")
+        if named not in people:
+            raise RefusedInput(f"{named!r} is nobody here; there are {', '.join(people)}")
+        return named
+
+    def _put(self, item: Answer | SetupChange, files: Mapping[str, str] | None) -> None:
+        """Bring an input in and wait for its fate; an error tells why it was refused."""
+        done = threading.Event()
+        fate: list[str] = []
+
+        def reply(refused: str) -> None:
+            fate.append(refused)
+            done.set()
+
+        self._inbox.put(Post(item, reply, files))
+        if not done.wait(REPLY_WITHIN):
+            raise ControlError(
+                "the watch has it, but did not get to it in time; look with: holdwater events"
+            )
+        if fate[0]:
+            raise RefusedInput(fate[0])
+
+
+def _event(data: Mapping[str, Any]) -> int | None:
+    number = data.get("event")
+    if number is None or (isinstance(number, int) and not isinstance(number, bool)):
+        return number
+    raise ControlError("event: give a whole number, such as 41")
+
+
+def _minutes(data: Mapping[str, Any]) -> float | None:
+    minutes = data.get("minutes")
+    if minutes is None:
+        return None
+    if isinstance(minutes, bool) or not isinstance(minutes, int | float):
+        raise ControlError("minutes: give a number, such as 30")
+    if not 0 <= minutes <= 100_000:
+        raise ControlError("minutes: give a number from 0 to 100000")
+    return float(minutes)
+
+
+def _text(data: Mapping[str, Any], key: str, longest: int) -> str:
+    text = data.get(key, "")
+    if not isinstance(text, str):
+        raise ControlError(f"{key}: give text")
+    if len(text) > longest:
+        raise ControlError(f"{key}: longer than {longest} characters")
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())

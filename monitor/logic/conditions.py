@@ -1,0 +1,128 @@
+"""What is true of each tag: limits passed, mains off, sensors bad; and how a condition settles.
+
+Each condition has a name in trade words and an evidence. A reading that is missing or bad never
+makes a condition false: its last truth is held and the sensor's own fault is told instead.
+"""
+
+from collections.abc import Callable
+
+from monitor.effects import Evidence
+from monitor.logic import alarms, events
+from monitor.logic.plan import LimitPlan, Spec
+from monitor.logic.scan import Scan
+from monitor.logic.state import (
+    ConditionState,
+)
+from monitor.rig import Tag
+from monitor.units import STATES
+
+AFTER_HOLD = 600.0
+"""Seconds after the planned end of a hold before missing flow counts again (time to bleed)."""
+
+
+def settle(
+    scan: Scan,
+    spec: Spec,
+    truth: bool | None,
+    evidence: Callable[[], Evidence],
+    first_sign: float | None = None,
+) -> None:
+    """Carry a condition through its delays; on a change tell the journal and its alarm.
+
+    truth None (nothing usable says so) holds what was. first_sign: when the cause began, if that
+    is earlier than the moment the condition itself became true.
+    """
+    was = scan.running.conditions.get(spec.id)
+    if truth is None or (was is None and not truth):
+        return
+    if was is None or was.truth != truth:
+        sign = first_sign if first_sign is not None else scan.t
+        active = was is not None and was.active
+        if was is not None and (active or not truth):
+            sign = was.first_sign
+        was = ConditionState(truth, scan.t, active, sign)
+        scan.set_condition(spec.id, was)
+    delay = spec.on_delay if truth else spec.off_delay
+    start = min(was.since, was.first_sign) if truth else was.since
+    if was.active == truth:
+        if not truth:
+            scan.set_condition(spec.id, None)
+        return
+    if scan.t - start < delay:
+        scan.due(start + delay)
+        return
+    kept = ConditionState(truth, was.since, truth, was.first_sign) if truth else None
+    scan.set_condition(spec.id, kept)
+    scan.journal(
+        "condition",
+        spec.id,
+        "true" if truth else "false",
+        grade=spec.grade,
+        evidence=evidence(),
+    )
+    if alarms.condition_changed(scan, spec, truth) and truth:
+        events.alarm_came(scan, spec, was.first_sign)
+
+
+def holds_quiet(scan: Scan, line: str | None) -> bool:
+    """Whether a feeding hold on this line keeps missing flow from counting now."""
+    hold = scan.durable.holds.get(line) if line is not None else None
+    if hold is None:
+        return False
+    scan.due(hold.end + AFTER_HOLD)
+    return scan.t < hold.end + AFTER_HOLD
+
+
+def judge_limit(scan: Scan, plan: LimitPlan, touched: frozenset[str]) -> None:
+    """Judge one limit; only when its tag had a reading, or the condition is on its way."""
+    spec, limit, tag = plan.spec, plan.limit, plan.tag
+    was = scan.running.conditions.get(spec.id)
+    if was is None and tag.id not in touched:
+        return
+    value = scan.value(tag)
+    if value is None:
+        return
+    border = limit.value.at(scan.dph)
+    sign = 1.0 if limit.side == "high" else -1.0
+    past = sign * (value - border)
+    truth = past > -limit.deadband if was is not None and was.truth else past > 0.0
+    if truth and plan.hold_line is not None and holds_quiet(scan, plan.hold_line):
+        truth = False
+    if was is None and not truth:
+        return
+    settle(scan, spec, truth, lambda: shown(tag, value, border))
+
+
+def shown(tag: Tag, value: float, border: float | None = None) -> Evidence:
+    """A value, and its limit, as evidence in the tag's own unit."""
+    if tag.measures in STATES:
+        return ((tag.id, STATES[tag.measures][int(value)]),)
+    pairs = [(tag.id, tag.unit.show(value))]
+    if border is not None:
+        pairs.append(("limit", tag.unit.show(border)))
+    return tuple(pairs)
+
+
+def judge_sensor(scan: Scan, tag: Tag) -> None:
+    """Judge whether a sensor is faulty (what it says) or silent (that it says nothing)."""
+    state = scan.tag_state(tag.id)
+    faulty = scan.plan.specs[f"sensor faulty/{tag.id}"]
+    if state.fault or faulty.id in scan.running.conditions:
+        settle(scan, faulty, bool(state.fault), lambda: ((tag.id, state.fault or "good again"),))
+    heard = max(state.heard, scan.running.started)
+    silent = scan.t - heard > tag.stale
+    if not silent:
+        scan.due(heard + tag.stale + 0.001)
+    spec = scan.plan.specs[f"sensor silent/{tag.id}"]
+    if silent or spec.id in scan.running.conditions:
+        settle(scan, spec, silent, lambda: ((tag.id, f"last heard {scan.t - heard:.0f} s ago"),))
+
+
+def judge_mains(scan: Scan, tag: Tag) -> None:
+    """Judge whether a circuit is without power."""
+    state = scan.usable(tag)
+    if state is None:
+        return
+    spec = scan.plan.specs[f"mains lost/{tag.of}"]
+    value = state.value or 0.0
+    settle(scan, spec, value == 0.0, lambda: shown(tag, value), state.changed)

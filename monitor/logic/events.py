@@ -1,0 +1,164 @@
+"""What happened, from its first sign to its proven end: one event for the alarms of one cause.
+
+An event carries the number people answer to. Its stages are open, taken, on site, flow proven,
+closed. Alarms of one group join the open event of that group; one that a known cause explains
+joins without a word, one that makes it worse is told. Where water stopped, only proven flow ends
+the calling: power or a full header never do.
+"""
+
+from dataclasses import replace
+
+from monitor.errors import IllegalTransition
+from monitor.logic import alarms
+from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
+from monitor.logic.scan import Scan
+from monitor.logic.state import EventRecord
+
+STAGES = ("open", "taken", "on site", "flow proven", "closed")
+TRANSITIONS: dict[tuple[str, str], str] = {
+    ("open", "take"): "taken",
+    ("open", "here"): "on site",
+    ("open", "cannot"): "open",
+    ("open", "proven"): "flow proven",
+    ("open", "close"): "closed",
+    ("taken", "take"): "taken",
+    ("taken", "here"): "on site",
+    ("taken", "cannot"): "open",
+    ("taken", "missed"): "open",
+    ("taken", "proven"): "flow proven",
+    ("taken", "close"): "closed",
+    ("on site", "take"): "on site",
+    ("on site", "here"): "on site",
+    ("on site", "cannot"): "open",
+    ("on site", "proven"): "flow proven",
+    ("on site", "close"): "closed",
+    ("flow proven", "take"): "flow proven",
+    ("flow proven", "here"): "flow proven",
+    ("flow proven", "again"): "open",
+    ("flow proven", "close"): "closed",
+}
+"""Every legal move of an event: (stage, trigger) -> stage. What is not here is refused."""
+
+CAUSES: dict[str, tuple[str, ...]] = {
+    "header low": ("supply lost", "siphon broken"),
+    "sump high": ("supply lost", "siphon broken"),
+    "sump low": ("tank high",),
+    "flow low": ("siphon broken", "no flow", "hold overrun"),
+    "flow far too low": ("siphon broken", "no flow", "hold overrun"),
+    "no flow": ("siphon broken", "hold overrun"),
+    "tank low": ("siphon broken", "no flow", "hold overrun"),
+    "supply low": ("supply lost",),
+    "air low": ("mains lost",),
+    "battery low": ("mains lost",),
+}
+"""Consequence -> causes: while a cause is active its consequence is recorded, not told."""
+
+
+def move(stage: str, trigger: str) -> str:
+    """The stage after a trigger. IllegalTransition where the table has no such move."""
+    try:
+        return TRANSITIONS[stage, trigger]
+    except KeyError:
+        raise IllegalTransition(f"an event that is {stage} cannot take {trigger!r}") from None
+
+
+def is_open(event: EventRecord) -> bool:
+    return event.stage != "closed"
+
+
+def calling(event: EventRecord) -> bool:
+    """Whether people are still needed for the water itself."""
+    return event.stage in ("open", "taken", "on site")
+
+
+def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
+    """An alarm went active: join it to its event, or begin one."""
+    if spec.grade == "record" or not scan.watch_set:
+        return
+    cause = _event_of_cause(scan, spec)
+    explained = cause is not None
+    event = cause or _event_for(scan, spec) or _begin(scan, spec, first_sign)
+    event = replace(
+        event,
+        first_sign=min(event.first_sign, first_sign),
+        alarms=event.alarms if spec.id in event.alarms else (*event.alarms, spec.id),
+        held=event.held if explained or spec.id in event.held else (*event.held, spec.id),
+        clear_since=None,
+    )
+    if spec.name == "supply lost":
+        event = replace(event, losses=event.losses + 1, lost_since=first_sign, back_since=None)
+    stopped = spec.rank == RANK_NO_WATER or spec.name == "hold overrun"
+    if stopped and event.no_flow_since is None:
+        event = replace(event, no_flow_since=first_sign)
+    if RANK_OF_GRADE[spec.grade] > RANK_OF_GRADE[event.grade]:
+        event = replace(event, grade=spec.grade)
+    if event.stage == "flow proven":
+        event = replace(_again(event), first_sign=first_sign)
+        scan.journal("event", str(event.number), "open", grade=event.grade, cause=spec.id)
+    scan.set_event(event)
+    alarms.put_into(scan, spec, event.number)
+
+
+def _event_of_cause(scan: Scan, spec: Spec) -> EventRecord | None:
+    """The open event whose active alarm explains this one as its consequence."""
+    for name in CAUSES.get(spec.name, ()):
+        for alarm, record in scan.durable.alarms.items():
+            event = scan.durable.events.get(record.event)
+            if alarms.is_active(record, alarm, name) and event is not None and is_open(event):
+                return event
+    return None
+
+
+def _event_for(scan: Scan, spec: Spec) -> EventRecord | None:
+    """The open event this alarm belongs to; a proven one takes new trouble for two hours."""
+    for event in reversed(scan.durable.events.values()):
+        if event.group != spec.group or event.vessel != spec.vessel or not is_open(event):
+            continue
+        ended = event.back_since or event.proven
+        if event.proven is None or scan.t - (ended or 0.0) <= scan.setup.delays.same_event:
+            return event
+    return None
+
+
+def _begin(scan: Scan, spec: Spec, first_sign: float) -> EventRecord:
+    number = scan.take_event_number()
+    event = EventRecord(number, spec.group, spec.vessel, spec.id, first_sign, scan.t, spec.grade)
+    scan.journal("event", str(number), "open", grade=spec.grade, cause=spec.id)
+    return event
+
+
+def _again(event: EventRecord) -> EventRecord:
+    """A proven event that has new trouble: everybody's part in it begins anew."""
+    return replace(
+        event,
+        stage=move(event.stage, "again"),
+        rank=0,
+        taken_by="",
+        promise=None,
+        reminded=None,
+        on_site=None,
+        proven=None,
+        proven_by="",
+        asked=None,
+        flow_since=None,
+        no_flow_since=None,
+        first_call=None,
+        next_call=None,
+        calls=0,
+    )
+
+
+def close(scan: Scan, number: int, why: str, who: str = "") -> None:
+    """Close an event; its unanswered alarms are acknowledged by the closing, and so recorded."""
+    event = scan.durable.events[number]
+    scan.set_event(
+        replace(
+            event,
+            stage=move(event.stage, "close"),
+            closed=scan.t,
+            next_call=None,
+            held=(),
+        )
+    )
+    alarms.acknowledge(scan, number, who or "closing")
+    scan.journal("event", str(number), "closed", cause=why, who=who)

@@ -1,0 +1,241 @@
+"""What the logic works out once from a set-up: chains of water, and one spec per condition."""
+
+from dataclasses import dataclass, replace
+from typing import cast
+
+from monitor.rig import Line, Rig, Tag, Vessel
+from monitor.setup import Limit, Setup
+
+GROUPS = {
+    "flow": "water",
+    "level": "water",
+    "float": "water",
+    "flow witness": "water",
+    "mains": "water",
+    "temperature": "heat",
+    "pressure": "air",
+    "light": "light",
+    "wet": "leak",
+}
+"""Alarms of one group are told as one event: water that fails fails as one chain of causes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """The way of the water to one larval tank, with the tags that see it. Each may be missing."""
+
+    line: Line
+    header: Vessel | None
+    tank: Vessel | None
+    pump: Line | None
+    flow: Tag | None
+    witness: Tag | None
+    supply: Tag | None
+    mains: Tag | None
+    level: Tag | None
+    float: Tag | None
+    tank_level: Tag | None
+    temperature: Tag | None
+
+    @property
+    def drawn_by_siphon(self) -> bool:
+        return self.line.kind == "siphon"
+
+    @property
+    def flow_is_seen(self) -> bool:
+        """Whether any sensor shows that water reaches the larvae."""
+        return self.flow is not None or self.witness is not None
+
+    def holds(self, tag: str) -> bool:
+        """Whether this tag is one of the chain's."""
+        tags = (self.flow, self.witness, self.supply, self.mains, self.level, self.float)
+        return any(item is not None and item.id == tag for item in tags)
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """A condition that can come true here, with the alarm it makes.
+
+    id: "name/subject" or "name/subject/step". rank: how bad, for "got worse".
+    tell_after: seconds from the first sign before a text may go.
+    """
+
+    id: str
+    name: str
+    subject: str
+    step: str
+    grade: str
+    group: str
+    vessel: str
+    rank: int
+    on_delay: float
+    off_delay: float = 0.0
+    tell_after: float = 0.0
+    first_action: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitPlan:
+    """A limit with its tag, its spec and the line whose holds quiet it."""
+
+    limit: Limit
+    tag: Tag
+    spec: Spec
+    hold_line: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything derived from one set-up."""
+
+    chains: tuple[Chain, ...]
+    limits: tuple[LimitPlan, ...]
+    specs: dict[str, Spec]
+    tank: str
+
+
+RANK_OF_GRADE = {"record": 0, "notice": 1, "high": 2, "urgent": 3}
+RANK_NO_WATER = 4
+"""No water to the larvae is worse than any other urgent turn."""
+
+
+def plan_of(setup: Setup) -> Plan:
+    """The plan of a set-up, worked out once."""
+    plan = setup.worked_out.get("plan")
+    if plan is None:
+        plan = setup.worked_out["plan"] = _plan(setup)
+    return cast(Plan, plan)
+
+
+def _plan(setup: Setup) -> Plan:
+    rig = setup.rig
+    chains = tuple(
+        _chain(rig, line)
+        for line in rig.lines
+        if line.kind == "siphon" or line.id in setup.flow_due
+    )
+    tank = _main_tank(setup, chains)
+    limits = tuple(
+        LimitPlan(limit, rig.tag[limit.tag], _limit_spec(rig, limit, tank), _hold_line(rig, limit))
+        for limit in setup.limits
+        if limit.tag in rig.tag
+    )
+    specs = {item.spec.id: item.spec for item in limits}
+    for spec in (*_chain_specs(setup, chains, tank), *_tag_specs(setup, chains, tank)):
+        specs[spec.id] = spec
+    return Plan(chains, limits, specs, tank)
+
+
+def _chain(rig: Rig, line: Line) -> Chain:
+    pump = rig.pump_into(line.source) if line.kind == "siphon" else None
+    circuit = pump.circuit if pump is not None else line.circuit
+    return Chain(
+        line=line,
+        header=rig.vessel.get(line.source or ""),
+        tank=rig.vessel.get(line.target or ""),
+        pump=pump,
+        flow=rig.tag_for("flow", line.id),
+        witness=rig.tag_for("flow witness", line.id),
+        supply=rig.tag_for("flow", pump.id) if pump is not None else None,
+        mains=rig.tag_for("mains", circuit),
+        level=rig.tag_for("level", line.source),
+        float=rig.tag_for("float", line.source),
+        tank_level=rig.tag_for("level", line.target),
+        temperature=rig.tag_for("temperature", line.target),
+    )
+
+
+def _main_tank(setup: Setup, chains: tuple[Chain, ...]) -> str:
+    if setup.run is not None:
+        return setup.run.tank
+    tanks = {chain.tank.id for chain in chains if chain.tank is not None}
+    tanks |= {vessel.id for vessel in setup.rig.kinds(["larval tank"])}
+    return tanks.pop() if len(tanks) == 1 else setup.rig.label
+
+
+def _vessel(rig: Rig, place: str, tank: str) -> str:
+    """The label in texts: the larval tank a part serves; other tanks speak for themselves."""
+    own = rig.vessel.get(place)
+    return own.id if own is not None and own.kind in _OWN_NAME else tank
+
+
+_OWN_NAME = ("larval tank", "broodstock tank", "culture")
+
+
+def _limit_spec(rig: Rig, limit: Limit, tank: str) -> Spec:
+    tag = rig.tag[limit.tag]
+    parts = [limit.condition, tag.of, limit.step]
+    if len(rig.tags_for(tag.measures, tag.of)) > 1:
+        parts.insert(2, tag.id)
+    no_water = limit.condition == "no flow"
+    return Spec(
+        id="/".join(part for part in parts if part),
+        name=limit.condition,
+        subject=tag.of,
+        step=limit.step,
+        grade=limit.grade,
+        group=GROUPS.get(tag.measures, "watch" if tag.measures == "voltage" else "water quality"),
+        vessel=_vessel(rig, tag.of, tank),
+        rank=RANK_NO_WATER if no_water else RANK_OF_GRADE[limit.grade],
+        on_delay=limit.on_delay,
+        off_delay=limit.off_delay,
+        first_action=limit.first_action,
+    )
+
+
+def _hold_line(rig: Rig, limit: Limit) -> str | None:
+    if not limit.held_off:
+        return None
+    place = rig.tag[limit.tag].of
+    if place in rig.line:
+        return place
+    return next((line.id for line in rig.lines if line.target == place), None)
+
+
+def _chain_specs(setup: Setup, chains: tuple[Chain, ...], tank: str) -> list[Spec]:
+    delays = setup.delays
+    specs = []
+    for chain in chains:
+        vessel = chain.tank.id if chain.tank is not None else tank
+        line = chain.line.id
+        if chain.drawn_by_siphon:
+            header = chain.header.id if chain.header is not None else line
+            lost = _water_spec("supply lost", header, vessel, "urgent", delays.supply_lost_see)
+            specs.append(replace(lost, tell_after=delays.supply_lost_text))
+            broken = _water_spec("siphon broken", line, vessel, "urgent", delays.siphon_broken)
+            specs.append(replace(broken, rank=RANK_NO_WATER))
+        specs.append(_water_spec("hold overrun", line, vessel, "high", delays.hold_overrun))
+    return specs
+
+
+def _water_spec(name: str, subject: str, vessel: str, grade: str, on_delay: float) -> Spec:
+    rank = RANK_OF_GRADE[grade]
+    return Spec(f"{name}/{subject}", name, subject, "", grade, "water", vessel, rank, on_delay)
+
+
+def _tag_specs(setup: Setup, chains: tuple[Chain, ...], tank: str) -> list[Spec]:
+    specs = []
+    for tag in setup.rig.tags:
+        vessel = _vessel(setup.rig, tag.of, tank)
+        if tag.measures == "mains":
+            lost = _water_spec("mains lost", tag.of, vessel, "notice", setup.delays.mains_off)
+            specs.append(replace(lost, tell_after=setup.delays.mains_text))
+        grade = _fault_grade(tag, chains)
+        for name in ("sensor faulty", "sensor silent"):
+            bad = _water_spec(name, tag.id, vessel, grade, setup.delays.bad_after)
+            specs.append(replace(bad, group="sensor"))
+    return specs
+
+
+def _fault_grade(tag: Tag, chains: tuple[Chain, ...]) -> str:
+    """A sensor fault is a notice, but urgent where it blinds the last evidence of flow.
+
+    Supply flow and header level together are evidence too: what comes in and does not stay.
+    """
+    for chain in chains:
+        if chain.level is not None and chain.supply is not None:
+            continue
+        witnesses = [item for item in (chain.flow, chain.witness) if item is not None]
+        if [item.id for item in witnesses] == [tag.id]:
+            return "urgent"
+    return "notice"

@@ -1,0 +1,172 @@
+"""One step while it is being worked out: the state so far, the effects so far, what is due next.
+
+A Scan lives only inside one call of `step`. Parts of the state are copied when they are first
+written, so what did not change is shared with the state before.
+"""
+
+from dataclasses import replace
+from math import inf
+from typing import TYPE_CHECKING
+
+from monitor.effects import Effect, Evidence, JournalRow
+from monitor.inputs import Moment
+from monitor.logic.plan import Plan, plan_of
+from monitor.logic.state import (
+    AlarmRecord,
+    ConditionState,
+    Durable,
+    EventRecord,
+    FlowState,
+    HoldRecord,
+    Running,
+    SiphonRecord,
+    State,
+    SupplyRecord,
+    TagState,
+)
+from monitor.rig import Tag
+from monitor.setup import Setup
+
+if TYPE_CHECKING:
+    from monitor.logic.derived import Water
+
+
+class Scan:
+    """The builder of one step. `t` is now in elapsed seconds."""
+
+    def __init__(self, setup: Setup, state: State, now: Moment) -> None:
+        self.setup = setup
+        self.plan: Plan = plan_of(setup)
+        self.now = now
+        self.t = now.elapsed
+        self.dph = setup.dph(now.utc)
+        self.durable: Durable = state.durable
+        self.running: Running = state.running
+        self.effects: list[Effect] = []
+        self.waters: list[Water] = []
+        self.next_due = inf
+
+    @property
+    def state(self) -> State:
+        return State(self.durable, self.running)
+
+    @property
+    def watch_set(self) -> bool:
+        """Whether the watch is in force: set for a run, or no run is described at all."""
+        return self.setup.run is None or self.setup.run.watch_set
+
+    def due(self, at: float) -> None:
+        """Ask to be called again at this elapsed time, if it lies ahead."""
+        if self.t < at < self.next_due:
+            self.next_due = at
+
+    def journal(
+        self,
+        what: str,
+        subject: str,
+        state: str,
+        *,
+        grade: str = "",
+        cause: str = "",
+        who: str = "",
+        evidence: Evidence = (),
+        text: str = "",
+    ) -> None:
+        self.effects.append(
+            JournalRow(self.now, what, subject, state, grade, cause, who, evidence, text)
+        )
+
+    # Readings
+
+    def tag_state(self, tag: str) -> TagState:
+        return self.running.tags.get(tag, _NOTHING)
+
+    def usable(self, tag: Tag | None) -> TagState | None:
+        """The state of a tag whose value can be used now: present, not bad, not stale."""
+        if tag is None:
+            return None
+        state = self.running.tags.get(tag.id)
+        if state is None or state.value is None or state.bad_run >= 3:
+            return None
+        return None if self.t - state.at > tag.stale else state
+
+    def value(self, tag: Tag | None) -> float | None:
+        state = self.usable(tag)
+        return None if state is None else state.value
+
+    # Durable parts: each setter replaces `durable` only when something differs
+
+    def set_alarm(self, alarm: str, record: AlarmRecord) -> None:
+        if self.durable.alarms.get(alarm) != record:
+            self._durable(alarms={**self.durable.alarms, alarm: record})
+
+    def retire_alarm(self, alarm: str) -> None:
+        """Forget an alarm whose condition the set-up no longer has; the journal keeps it."""
+        self._durable(
+            alarms={key: item for key, item in self.durable.alarms.items() if key != alarm}
+        )
+        self.journal("alarm", alarm, "NORM", cause="no longer in the set-up")
+
+    def set_event(self, event: EventRecord) -> None:
+        if self.durable.events.get(event.number) != event:
+            self._durable(events={**self.durable.events, event.number: event})
+
+    def set_supply(self, header: str, record: SupplyRecord) -> None:
+        if self.durable.supplies.get(header) != record:
+            self._durable(supplies={**self.durable.supplies, header: record})
+
+    def set_siphon(self, line: str, record: SiphonRecord | None) -> None:
+        siphons = {key: item for key, item in self.durable.siphons.items() if key != line}
+        if record is not None:
+            siphons[line] = record
+        if siphons != self.durable.siphons:
+            self._durable(siphons=siphons)
+
+    def set_hold(self, line: str, record: HoldRecord | None) -> None:
+        holds = {key: item for key, item in self.durable.holds.items() if key != line}
+        if record is not None:
+            holds[line] = record
+        if holds != self.durable.holds:
+            self._durable(holds=holds)
+
+    def take_event_number(self) -> int:
+        number = self.durable.next_event
+        self._durable(next_event=number + 1)
+        return number
+
+    def take_text_number(self) -> int:
+        number = self.durable.next_text
+        self._durable(next_text=number + 1)
+        return number
+
+    def _durable(self, **changes: object) -> None:
+        self.durable = replace(self.durable, **changes)  # type: ignore[arg-type]
+
+    # Running parts
+
+    def set_tags(self, tags: dict[str, TagState]) -> None:
+        self._running(tags=tags)
+
+    def set_condition(self, condition: str, state: ConditionState | None) -> None:
+        conditions = dict(self.running.conditions)
+        if state is None:
+            conditions.pop(condition, None)
+        else:
+            conditions[condition] = state
+        self._running(conditions=conditions)
+
+    def set_flow(self, line: str, state: FlowState) -> None:
+        if self.running.flows.get(line) != state:
+            self._running(flows={**self.running.flows, line: state})
+
+    def set_fault(self, part: str, wrong: str) -> None:
+        faults = {key: item for key, item in self.running.faults.items() if key != part}
+        if wrong:
+            faults[part] = wrong
+        self._running(faults=faults)
+
+    def _running(self, **changes: object) -> None:
+        self.running = replace(self.running, **changes)  # type: ignore[arg-type]
+
+
+_NOTHING = TagState()

@@ -1,0 +1,163 @@
+"""One step of the watch: everything that came in since the last one, and what is due now.
+
+step(setup, state, inputs, now) -> (state', effects, next due). It is pure: no clock, no I/O, the
+same arguments give the same result. Nothing depends on being called often: every delay that can
+run out is announced in `next_due`, so skipping idle seconds changes no effect.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.effects import Effect, Refusal
+from monitor.errors import RefusedInput
+from monitor.inputs import (
+    Answer,
+    ClockNote,
+    DeliveryReport,
+    Fault,
+    Input,
+    Moment,
+    Reading,
+    SetupChange,
+)
+from monitor.logic import callout, conditions, events, quality, recovery, waterways
+from monitor.logic.alarms import ACTIVE
+from monitor.logic.derived import observe
+from monitor.logic.plan import plan_of
+from monitor.logic.scan import Scan
+from monitor.logic.state import ConditionState, Durable, Running, State, TagState, fresh
+from monitor.setup import Setup
+
+SETTLE = 0.001
+"""After a change of what lasts, look again at once: one thing may follow from another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Result of a step; next_due in elapsed seconds (inf: nothing is due)."""
+
+    state: State
+    effects: tuple[Effect, ...]
+    next_due: float
+
+
+def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> Step:
+    """Take the inputs in their order, judge the rig as of `now`, and say what is to be done."""
+    scan = Scan(setup, state, now)
+    touched = _take_readings(scan, inputs)
+    said: list[Input] = []
+    for item in inputs:
+        if isinstance(item, SetupChange):
+            scan = _change_setup(scan, item)
+        elif not isinstance(item, Reading):
+            said.append(item)
+    _judge(scan, touched)
+    for item in said:
+        _take(scan, item)
+    for number in tuple(scan.durable.events):
+        if events.is_open(scan.durable.events[number]):
+            recovery.follow(scan, number)
+        if events.is_open(scan.durable.events[number]):
+            callout.follow(scan, number)
+    if scan.durable is not state.durable:
+        scan.due(scan.t + SETTLE)
+    return Step(scan.state, tuple(scan.effects), scan.next_due)
+
+
+def resume(setup: Setup, durable: Durable | None, now: Moment) -> Step:
+    """Start the watch, or go on after a restart with what had been kept.
+
+    Alarms that were active count as still true until a reading says otherwise.
+    """
+    durable = durable if durable is not None else fresh()
+    specs = plan_of(setup).specs
+    standing = {
+        alarm: ConditionState(True, record.since, True, record.since)
+        for alarm, record in durable.alarms.items()
+        if record.state in ACTIVE and alarm in specs
+    }
+    state = State(durable, Running(started=now.elapsed, conditions=standing))
+    return step(setup, state, (), now)
+
+
+def _take_readings(scan: Scan, inputs: Sequence[Input]) -> frozenset[str]:
+    tags: dict[str, TagState] | None = None
+    touched = set()
+    for item in inputs:
+        if not isinstance(item, Reading):
+            continue
+        tag = scan.setup.rig.tag.get(item.tag)
+        if tag is None:
+            continue
+        if tags is None:
+            tags = dict(scan.running.tags)
+        tags[tag.id], flags = quality.take(tag, tags.get(tag.id, _NOTHING), item)
+        scan.effects.extend(flags)
+        touched.add(tag.id)
+    if tags is not None:
+        scan.set_tags(tags)
+    return frozenset(touched)
+
+
+_NOTHING = TagState()
+
+
+def _judge(scan: Scan, touched: frozenset[str]) -> None:
+    scan.waters = [observe(scan, chain) for chain in scan.plan.chains]
+    for plan in scan.plan.limits:
+        conditions.judge_limit(scan, plan, touched)
+    for tag in scan.setup.rig.tags:
+        conditions.judge_sensor(scan, tag)
+        if tag.measures == "mains":
+            conditions.judge_mains(scan, tag)
+    for water in scan.waters:
+        waterways.judge_water(scan, water)
+
+
+def _take(scan: Scan, item: Input) -> None:
+    if isinstance(item, Answer):
+        _take_answer(scan, item)
+    elif isinstance(item, DeliveryReport):
+        scan.journal("delivery", str(item.text), item.outcome, cause=item.channel, text=item.detail)
+    elif isinstance(item, ClockNote):
+        state = "trusted" if item.trusted else "not trusted"
+        scan.journal("clock", "wall clock", state, evidence=(("step", f"{item.step:.1f} s"),))
+    elif isinstance(item, Fault):
+        scan.set_fault(item.part, "" if item.over else item.wrong)
+        scan.journal("fault", item.part, "over" if item.over else "began", text=item.wrong)
+
+
+def _take_answer(scan: Scan, said: Answer) -> None:
+    """An answer is taken whole or not at all."""
+    before = scan.durable, scan.running, len(scan.effects)
+    try:
+        callout.answer(scan, said)
+    except RefusedInput as refused:
+        scan.durable, scan.running = before[:2]
+        del scan.effects[before[2] :]
+        scan.effects.append(Refusal(scan.now, said.who, said.way, str(refused)))
+        scan.journal(
+            "answer",
+            str(said.event or ""),
+            "refused",
+            who=said.who,
+            cause=said.way,
+            text=f"{said.kind}: {refused}",
+        )
+
+
+def _change_setup(scan: Scan, change: SetupChange) -> Scan:
+    """Go on under another set-up; alarms of conditions it no longer has are put to rest."""
+    specs = plan_of(change.setup).specs
+    changed = Scan(change.setup, scan.state, scan.now)
+    changed.effects = scan.effects
+    for condition in tuple(changed.running.conditions):
+        if condition not in specs:
+            changed.set_condition(condition, None)
+    for alarm, record in changed.durable.alarms.items():
+        if alarm not in specs and record.state in ACTIVE:
+            changed.retire_alarm(alarm)
+    changed.journal(
+        "set-up", str(change.setup.version), "in force", who=change.who, text=change.reason
+    )
+    return changed

@@ -1,0 +1,103 @@
+"""To whom a turn of an event is told, and the text that goes out."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from monitor.effects import Text
+from monitor.logic import wording
+from monitor.logic.plan import RANK_OF_GRADE, Spec
+from monitor.logic.scan import Scan
+from monitor.logic.state import EventRecord, Told
+
+LIFE = 7200.0
+"""Seconds after which an undelivered text would mislead; a newer one has replaced it by then."""
+
+
+def waits_until(scan: Scan, grade: str) -> float:
+    """Elapsed time before which a text of this grade does not go: notices wait for the morning."""
+    if grade in ("high", "urgent") or not is_quiet(scan):
+        return scan.t
+    start = scan.setup.next_time_of_day(scan.now.utc, scan.setup.quiet[1])
+    return scan.t + (start - scan.now.utc)
+
+
+def is_quiet(scan: Scan) -> bool:
+    begin, end = scan.setup.quiet
+    clock = scan.setup.seconds_into_day(scan.now.utc)
+    return begin <= clock or clock < end if begin > end else begin <= clock < end
+
+
+def holder(event: EventRecord) -> str:
+    """The person who has the event now ("" when nobody has)."""
+    return event.taken_by if event.stage in ("taken", "on site") else ""
+
+
+def order(scan: Scan) -> tuple[str, ...]:
+    """The call order now; everybody known if the duty list is empty."""
+    people = scan.setup.person
+    found = tuple(name for name in scan.setup.duty.order_at(scan.now.utc) if name in people)
+    return found or tuple(people)
+
+
+def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:
+    """Tell a turn to whoever has the event, else to all called so far, else call the first."""
+    event = scan.durable.events[number]
+    calls = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
+    if person := holder(event):
+        recipients: Iterable[str] = (person,)
+    elif event.calls:
+        recipients = dict.fromkeys(item.turn for item in event.called)
+    else:
+        recipients = order(scan)[:1]
+    if spec is not None and spec.name == "hold overrun":
+        recipients = _holder_of_hold(scan, spec) or recipients
+    send(scan, number, turn, recipients, spec)
+    event = scan.durable.events[number]
+    if calls and event.calls == 0 and not holder(event):
+        scan.set_event(
+            replace(event, first_call=scan.t, calls=1, next_call=next_call(scan, scan.t, 1))
+        )
+
+
+def _holder_of_hold(scan: Scan, spec: Spec) -> tuple[str, ...]:
+    hold = scan.durable.holds.get(spec.subject)
+    return (hold.who,) if hold is not None and hold.who in scan.setup.person else ()
+
+
+def tell_everyone(scan: Scan, number: int, turn: str) -> None:
+    """Tell a turn to everybody who was called for this event."""
+    event = scan.durable.events[number]
+    people = dict.fromkeys((*reversed([item.turn for item in event.called]), event.proven_by))
+    send(scan, number, turn, [person for person in people if person], None)
+
+
+def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Spec | None) -> None:
+    event = scan.durable.events[number]
+    told = Told(turn, scan.t)
+    event = replace(event, told=(*event.told, told))
+    scan.set_event(event)
+    for person in recipients:
+        body = wording.compose(scan, event, turn, person, spec)
+        text = Text(
+            scan.take_text_number(),
+            number,
+            person,
+            turn,
+            event.grade,
+            body,
+            scan.now,
+            scan.t + LIFE,
+        )
+        scan.effects.append(text)
+        scan.journal("text", str(number), turn, grade=event.grade, who=person, text=body)
+        event = replace(event, called=(*event.called, Told(person, scan.t)))
+    scan.set_event(event)
+
+
+def next_call(scan: Scan, since: float, calls: int) -> float:
+    """When the call after `calls` calls is due, from the first call or the last one."""
+    after = scan.setup.delays.call_after
+    if calls <= len(after):
+        gap = after[calls - 1] - (after[calls - 2] if calls > 1 else 0.0)
+        return since + gap
+    return since + scan.setup.delays.repeat_call

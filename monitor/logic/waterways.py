@@ -1,0 +1,267 @@
+"""What is true of the way of the water: supply lost, siphon broken, a feeding hold overrun.
+
+An outage is read off whatever tags there are. The siphon counts as broken until flow is proven,
+and where nothing shows flow it is presumed broken once the measured endurance has run out.
+"""
+
+from dataclasses import replace
+
+from monitor.effects import Evidence
+from monitor.logic.conditions import settle
+from monitor.logic.derived import (
+    FLOW_SPAN,
+    Water,
+    flow_at,
+    mean_level,
+    no_flow_below,
+    presumed_break,
+    short_now,
+)
+from monitor.logic.scan import Scan
+from monitor.logic.state import FlowState, HoldRecord, SiphonRecord, SupplyRecord
+
+AT_BREAK = 0.004
+"""A mean header level within 4 mm of the measured break level is at it: noise of a 30 s mean is
+0.4 mm, and a valve shut half a centimetre above the break keeps the prime."""
+SHALLOW = 0.005
+"""Metres below the lip at which a header has begun to sink."""
+
+
+def judge_water(scan: Scan, water: Water) -> None:
+    """Judge the conditions of one chain."""
+    _follow_flow(scan, water)
+    if water.chain.drawn_by_siphon:
+        _judge_supply(scan, water)
+        _judge_siphon(scan, water)
+    _judge_hold(scan, water)
+
+
+def _judge_supply(scan: Scan, water: Water) -> None:
+    chain = water.chain
+    subject = chain.header.id if chain.header is not None else chain.line.id
+    spec = scan.plan.specs[f"supply lost/{subject}"]
+    was = scan.running.conditions.get(spec.id)
+    held = was is not None and was.truth
+    truth = supply_is_lost(water, held)
+    sign = water.mains_since if water.mains is False else scan.t
+    settle(scan, spec, truth, lambda: water_evidence(water), min(sign, scan.t))
+    _keep_supply(scan, water, subject, truth, sign)
+
+
+def supply_is_lost(water: Water, held: bool) -> bool | None:
+    """Whether the header gets nothing: by flow, else by mains, else by its own fall.
+
+    A flow of zero alone may be a dead meter, so mains or the falling header must agree; where
+    neither exists the meter is believed. Without a meter, mains off means lost unless the
+    header plainly stays full. `held`: whether it counted as lost a moment ago.
+    """
+    chain = water.chain
+    if water.supply is not None:
+        if water.supply >= no_flow_below(water.set_flow):
+            return False
+        if held:
+            return True
+        if chain.mains is None and chain.level is None:
+            return True
+        return water.mains is False or water.fall is not None
+    if water.mains is False:
+        return held or not _stays_full(water)
+    if water.mains is True:
+        return False
+    if water.level is None or water.chain.header is None:
+        return None
+    if held:
+        return not water.rising
+    return water.fall is not None
+
+
+def _stays_full(water: Water) -> bool:
+    """Whether the header is full and not sinking although flow leaves it."""
+    lip = water.chain.header.lip if water.chain.header is not None else None
+    if water.level is None or lip is None or water.flow_none is not False:
+        return False
+    return water.level > lip - SHALLOW and water.fall is None
+
+
+def water_evidence(water: Water) -> Evidence:
+    """What the tags of a chain say, in their own units; only what there is."""
+    chain, pairs = water.chain, []
+    if chain.mains is not None and water.mains is not None:
+        pairs.append((chain.mains.id, "on" if water.mains else "off"))
+    for tag, value in (
+        (chain.supply, water.supply),
+        (chain.level, water.level),
+        (chain.flow, water.flow),
+    ):
+        if tag is not None and value is not None:
+            pairs.append((tag.id, tag.unit.show(value)))
+    if chain.float is not None and water.float_closed is not None:
+        pairs.append((chain.float.id, "closed" if water.float_closed else "open"))
+    if chain.witness is not None and water.witness is not None:
+        pairs.append((chain.witness.id, "flow" if water.witness else "no flow"))
+    return tuple(pairs)
+
+
+def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sign: float) -> None:
+    """Remember when supply went and came, and how far the header is from full by then."""
+    record = scan.durable.supplies.get(subject, SupplyRecord())
+    if truth is True and record.lost_since is None:
+        start = max(sign, scan.running.started) if sign > float("-inf") else scan.t
+        before = flow_before(scan, water)
+        short = _short_by_level(scan, water, (before or 0.0) * (scan.t - min(start, scan.t)))
+        record = SupplyRecord(
+            lost_since=min(start, scan.t),
+            back_since=record.back_since,
+            short=short if short is not None else short_now(scan, water),
+            changed=min(start, scan.t),
+            flow_before=before,
+        )
+    elif truth is False and record.lost_since is not None:
+        record = SupplyRecord(
+            back_since=scan.t,
+            short=short_now(scan, water),
+            changed=scan.t,
+            flow_before=record.flow_before,
+        )
+    if water.float_closed is False and record.float_open_since is None:
+        if record.lost_since is not None:
+            record = replace(record, float_open_since=scan.t)
+    elif water.float_closed and record.float_open_since is not None:
+        record = replace(record, float_open_since=None)
+    if record != SupplyRecord():
+        scan.set_supply(subject, record)
+
+
+def _short_by_level(scan: Scan, water: Water, since_then: float) -> float | None:
+    """m3 the header lacked before `since_then` m3 ran out, by its level; None without one."""
+    header, level = water.chain.header, scan.value(water.chain.level)
+    if level is None or header is None or header.area is None or header.lip is None:
+        return None
+    return max(0.0, (header.lip - level) * header.area - since_then)
+
+
+def flow_before(scan: Scan, water: Water) -> float | None:
+    """Mean siphon flow of the ten minutes before now, referred to the header lip; m3/s."""
+    state = scan.usable(water.chain.flow)
+    header, line = water.chain.header, water.chain.line
+    if state is None or not state.trail or header is None:
+        return water.set_flow
+    mean, _ = mean_level(state, FLOW_SPAN)
+    if mean < no_flow_below(water.set_flow):
+        return water.set_flow
+    if water.level is None or header.lip is None:
+        return mean
+    return mean / flow_at(1.0, min(water.level, header.lip), header.lip, line.head)
+
+
+# The siphon
+
+
+def _judge_siphon(scan: Scan, water: Water) -> None:
+    chain = water.chain
+    line = chain.line.id
+    spec = scan.plan.specs[f"siphon broken/{line}"]
+    latched = scan.durable.siphons.get(line)
+    if latched is not None:
+        settle(scan, spec, True, lambda: water_evidence(water))
+        _see_presumption(scan, water, latched)
+        return
+    truth, how, presumed, since = siphon_signs(scan, water)
+    settle(scan, spec, truth, lambda: (("how", how), *water_evidence(water)), since)
+    state = scan.running.conditions.get(spec.id)
+    if state is not None and state.active and state.truth:
+        scan.set_siphon(line, SiphonRecord(state.first_sign, presumed, how))
+
+
+def siphon_signs(scan: Scan, water: Water) -> tuple[bool | None, str, bool, float | None]:
+    """Whether the siphon has broken: truth, how it is known, whether presumed, since when.
+
+    Only an outage that is under way or was not yet answered by flow can break it here; flow that
+    stops for another reason is the condition `no flow`.
+    """
+    chain = water.chain
+    header = chain.header
+    supply = scan.durable.supplies.get(header.id) if header is not None else None
+    if supply is None or supply.lost_since is None:
+        return False, "", False, None
+    end = chain.line.break_level
+    at_break = None if water.level is None or end is None else water.level <= end + AT_BREAK
+    since = scan.running.flows.get(chain.line.id, FlowState()).none_since
+    if water.flow_none is not None:
+        if not water.flow_none:
+            return False, "", False, None
+        seen_by = "flow" if water.flow is not None else "witness"
+        if at_break is None and since is not None and since < (supply.lost_since or 0.0):
+            return False, "", False, None
+        if at_break is None:
+            return True, f"{seen_by} shows none", False, since
+        return at_break, f"{seen_by} shows none, header at break level", False, since
+    if at_break is not None:
+        return at_break, "header at break level, flow not measured", True, None
+    at = presumed_break(scan, water)
+    if at is None:
+        return None, "", True, None
+    scan.due(at)
+    return scan.t >= at, "drain test, flow not measured", True, at
+
+
+def _see_presumption(scan: Scan, water: Water, latched: SiphonRecord) -> None:
+    """A witness that comes to see no flow turns a presumption into something seen."""
+    if latched.presumed and water.flow_none:
+        since = scan.running.flows.get(water.chain.line.id, FlowState()).none_since
+        scan.set_siphon(
+            water.chain.line.id, SiphonRecord(since or latched.since, False, "seen later")
+        )
+
+
+def _follow_flow(scan: Scan, water: Water) -> None:
+    """Follow flow to the larvae: since when in band without a break, since when none.
+
+    One reading outside the band (a bubble) breaks nothing; two in a row do.
+    """
+    chain = water.chain
+    tag = chain.flow if scan.usable(chain.flow) is not None else chain.witness
+    state = scan.usable(tag)
+    was = scan.running.flows.get(chain.line.id, FlowState())
+    if state is None:
+        scan.set_flow(chain.line.id, FlowState())
+        return
+    if state.at == was.seen_at:
+        return
+    in_band, since, outside = bool(water.in_band), was.in_band_since, was.outside
+    if in_band:
+        since, outside = (state.at if since is None else since), 0
+    else:
+        outside += 1
+        since = None if outside >= 2 else since
+    none_since = (was.none_since or state.at) if water.flow_none else None
+    scan.set_flow(chain.line.id, FlowState(since, outside, none_since, state.at))
+
+
+# Feeding holds
+
+
+def _judge_hold(scan: Scan, water: Water) -> None:
+    line = water.chain.line.id
+    hold = scan.durable.holds.get(line)
+    spec = scan.plan.specs[f"hold overrun/{line}"]
+    if hold is None:
+        settle(scan, spec, False, lambda: water_evidence(water))
+        return
+    flow = scan.running.flows.get(line, FlowState())
+    if _hold_is_over(scan, hold, flow, water):
+        scan.journal("event", f"hold {line}", "ended", who=hold.who)
+        scan.set_hold(line, None)
+        settle(scan, spec, False, lambda: water_evidence(water))
+        return
+    scan.due(hold.end)
+    overrun = scan.t >= hold.end and not water.in_band
+    settle(scan, spec, overrun, lambda: water_evidence(water), hold.end)
+
+
+def _hold_is_over(scan: Scan, hold: HoldRecord, flow: FlowState, water: Water) -> bool:
+    if not water.chain.flow_is_seen:
+        return scan.t >= hold.end
+    if flow.in_band_since is None:
+        return False
+    return flow.in_band_since > hold.start and scan.t - flow.in_band_since >= 60.0

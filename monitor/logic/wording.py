@@ -1,0 +1,241 @@
+"""Every text that goes to a person: one template a turn, at most 160 places of the GSM 7-bit set.
+
+Order: grade, place, tank, day and clock time, what, by what clock time harm comes, state, first
+action, how to answer. Clock times, never durations, because texts come late. What is not known
+is left out; what is inferred says PRESUMED. Parts that do not fit are dropped, least first.
+"""
+
+from collections.abc import Callable
+
+from monitor.logic import wording_water
+from monitor.logic.gsm import Part, fit
+from monitor.logic.plan import Spec
+from monitor.logic.scan import Scan
+from monitor.logic.state import EventRecord
+from monitor.logic.tale import Tale
+
+
+def compose(scan: Scan, event: EventRecord, turn: str, person: str, spec: Spec | None) -> str:
+    """The text of a turn of an event for one person; at most 160 GSM 7-bit places."""
+    water = next(
+        (item for item in scan.waters if item.chain.tank and item.chain.tank.id == event.vessel),
+        scan.waters[0] if scan.waters else None,
+    )
+    tale = Tale(scan, event, person, spec, water)
+    return fit(TEMPLATES.get(turn, _alarm)(tale))
+
+
+def _reminder(tale: Tale) -> list[Part]:
+    wait = tale.scan.t + tale.scan.setup.delays.after_promise
+    called = {item.turn for item in tale.event.called}
+    people = tale.scan.setup.duty.order_at(tale.scan.now.utc)
+    fresh = next((item for item in people if item not in called), "")
+    then = f"{tale.name(fresh)} is called" if fresh else "All are called"
+    return [
+        tale.head("REMINDER"),
+        Part(f"You took {tale.number}, due now."),
+        Part(tale.state()),
+        Part(f"Send HERE {tale.number} when in, NO {tale.number} if you cannot."),
+        Part(f"{then} {tale.clock(wait)}.", 5),
+    ]
+
+
+def _next_call(tale: Tale) -> list[Part]:
+    head = "2ND CALL" if tale.event.calls == 1 else "3RD CALL"
+    return _call(tale, head, "You are next: go")
+
+
+def _call_to_all(tale: Tale) -> list[Part]:
+    return _call(tale, "CALL TO ALL", "Whoever can: go")
+
+
+def _call(tale: Tale, head: str, plea: str) -> list[Part]:
+    event = tale.event
+    before, shorter = "Nobody has taken it.", None
+    if event.taken_by:
+        name, due = tale.name(event.taken_by), tale.clock(event.promise)
+        before = f"{name} took {tale.number}, due {due}, not on site."
+        shorter = f"{name}, due {due}, is not on site."
+    brings = ", air first, bring primer" if event.group == "water" else ""
+    return [
+        tale.head(head),
+        Part(before, 8, shorter),
+        Part(tale.state()),
+        Part(f"{plea}{brings}."),
+        tale.reply,
+    ]
+
+
+def _somebody_has_it(tale: Tale) -> list[Part]:
+    at = tale.clock(tale.event.on_site)
+    return [
+        tale.head("NOTICE"),
+        Part(f"{tale.name(tale.event.taken_by)} has {tale.number}, on site {at}."),
+        Part("You need not go."),
+    ]
+
+
+def _asked_again(tale: Tale) -> list[Part]:
+    wait = tale.clock(tale.scan.t + tale.scan.setup.delays.ask_again_wait)
+    return [
+        tale.head("ASK"),
+        Part(f"Is the siphon still running? Look at it, then send FLOW {tale.number}."),
+        Part("If not: prime it first."),
+        Part(f"No answer by {wait}: the next is called."),
+    ]
+
+
+def _sensor(tale: Tale) -> list[Part]:
+    spec = tale.spec
+    subject = spec.subject if spec is not None else ""
+    state = tale.scan.tag_state(subject)
+    silent = spec is not None and spec.name == "sensor silent"
+    since = tale.clock(state.heard if silent else state.fault_since)
+    if state.heard == float("-inf"):
+        since = "the start"
+    why = "no answer" if silent else state.fault or "bad readings"
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"Sensor {subject} bad since {since} ({why})."),
+        Part(_looks_well(tale, subject), 4),
+        Part("Fix today." if tale.event.grade == "notice" else "Go and look: flow is not seen."),
+        tale.reply,
+    ]
+
+
+def _looks_well(tale: Tale, without: str) -> str:
+    shown = _well(tale, without)
+    grave = any(
+        event.grade in ("high", "urgent") and event.stage not in ("flow proven", "closed")
+        for event in tale.scan.durable.events.values()
+    )
+    return shown if grave or not shown else f"{shown[:-1]}: tank looks well."
+
+
+def _well(tale: Tale, without: str) -> str:
+    """What the other sensors still show, so that a sensor fault does not read as a fish fault."""
+    water = tale.water
+    if water is None:
+        return ""
+    shown = []
+    if tale.flow and water.chain.flow is not None and water.chain.flow.id != without:
+        shown.append(f"flow {tale.flow}")
+    if tale.level and water.chain.level is not None and water.chain.level.id != without:
+        shown.append(tale.level)
+    others = [
+        tag.id
+        for tag in tale.scan.setup.rig.tags
+        if tag.measures == "temperature" and tag.id != without
+    ]
+    for tag_id in others[:1]:
+        value = tale.scan.value(tale.scan.setup.rig.tag[tag_id])
+        if value is not None:
+            shown.insert(0, f"{tag_id} says {value:.1f}C")
+    return ", ".join(shown) + "." if shown else ""
+
+
+def _well_again(tale: Tale) -> list[Part]:
+    what = tale.event.first_out.split("/")[0]
+    span = f"{tale.clock(tale.event.first_sign)}-{tale.clock(tale.event.clear_since)}"
+    return [
+        tale.head("IN BAND"),
+        Part(f"{what[0].upper()}{what[1:]} {span} is over."),
+        Part(_well(tale, "")),
+        Part(f"Nothing more to do; {tale.number} is closed."),
+    ]
+
+
+def _owed_nag(tale: Tale) -> list[Part]:
+    return [
+        tale.head("OWED"),
+        Part(f"Event {tale.number} still owes: {', '.join(tale.event.owed)}."),
+        Part(f"Enter each: DONE {tale.number} and the line."),
+    ]
+
+
+def _mains(tale: Tale) -> list[Part]:
+    subject = tale.spec.subject if tale.spec is not None else ""
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"MAINS OFF at {subject} since {tale.clock(tale.event.first_sign)}."),
+        Part(_well(tale, "")),
+        Part("Look for water first, then reset the breaker once."),
+        tale.reply,
+    ]
+
+
+WORDS = {
+    "flow low": ("FLOW LOW", "Look at siphon valve, crest and strainer."),
+    "flow far too low": ("FLOW FAR TOO LOW", "Look at siphon valve and crest, see it run."),
+    "flow high": ("FLOW HIGH", "Set the siphon valve back: it may draw the header down."),
+    "no flow": ("NO FLOW to larvae", "Prime the siphon or open its valve, see it run."),
+    "header low": ("HEADER LOW", "Look at pump and strainer, shut siphon valve if it sinks."),
+    "header high": ("HEADER HIGH", "Clear the header overflow."),
+    "tank high": ("TANK RISING", "Outlet screen: lower flow, change screen."),
+    "tank low": ("TANK LOW", "See that water runs in; look for a leak."),
+    "sump low": ("SUMP LOW", "Look for a leak; top up slowly."),
+    "sump high": ("SUMP HIGH", "Stop the top-up; look at header and screen."),
+    "temperature high": ("WATER WARM", "Look at cooling and room, cut lights."),
+    "temperature low": ("WATER COLD", "Look at heater and room."),
+    "room warm": ("ROOM WARM", "Look at the room cooling."),
+    "air low": ("AIR LOW", "Look at air pump and line, change to the spare."),
+    "air high": ("AIR PRESSURE HIGH", "Change the air stone."),
+    "floor wet": ("FLOOR WET", "Keep out of water near live plugs; find the leak."),
+}
+"""Condition name -> how a text names it, and the first action."""
+
+
+def _alarm(tale: Tale) -> list[Part]:
+    """A limit passed: value, limit, since when, first action."""
+    spec = tale.spec
+    name = spec.name if spec is not None else tale.event.first_out.split("/")[0]
+    words, action = WORDS.get(name, (name.upper(), "Go and look."))
+    if spec is not None and spec.first_action:
+        action = spec.first_action
+    since = tale.clock(tale.event.first_sign)
+    worse = len(tale.event.told) > 1
+    return [
+        tale.head("WORSE" if worse else tale.event.grade.upper()),
+        Part(f"{words}{_value(tale)} since {since}."),
+        Part(_well(tale, ""), 2),
+        Part(action),
+        tale.who_has_it(),
+    ]
+
+
+def _value(tale: Tale) -> str:
+    if tale.spec is None:
+        return ""
+    for item in tale.scan.plan.limits:
+        if item.spec.id == tale.spec.id:
+            value = tale.scan.value(item.tag)
+            if value is None:
+                return ""
+            border = item.limit.value.at(tale.scan.dph)
+            unit = item.tag.unit
+            return f" {unit.show(value)} (limit {unit.from_si(border):.{unit.decimals}f})"
+    return ""
+
+
+TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
+    "supply lost": wording_water.supply_lost,
+    "supply lost again": wording_water.supply_lost_again,
+    "siphon broken": wording_water.siphon_broken,
+    "power back, no flow": wording_water.power_back,
+    "still no flow": wording_water.still_no_flow,
+    "flow proven": wording_water.flow_proven,
+    "flow proven by hand": wording_water.flow_proven_by_hand,
+    "asked again": _asked_again,
+    "flow never stopped": wording_water.never_stopped,
+    "reminder": _reminder,
+    "next call": _next_call,
+    "call to all": _call_to_all,
+    "somebody has it": _somebody_has_it,
+    "owed": _owed_nag,
+    "hold overrun": wording_water.hold_overrun,
+    "sensor faulty": _sensor,
+    "sensor silent": _sensor,
+    "mains lost": _mains,
+    "well again": _well_again,
+}
+"""One template a turn; a turn without one is a limit and told by its value."""

@@ -1,0 +1,240 @@
+"""Step, commit, deliver: the one loop shared by watch, replay and drill.
+
+One thread owns the state and calls `Loop.turn`. A turn asks the pure function `step` what
+follows from the inputs, hands what must last to the record, and then the texts to the channels.
+A turn that carries texts, or that somebody waits for, waits for the disk, but never longer than
+PATIENCE: then the texts go out from memory and a fault of the record goes in. Once the record is
+known to be at fault nothing waits for it any more, so detection is never late by more.
+"""
+
+import logging
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from monitor.clock import Clock, VirtualClock
+from monitor.effects import Effect, Flag, JournalRow, Refusal, Text
+from monitor.errors import HoldwaterError
+from monitor.inputs import Fault, Input, Moment, Reading, SetupChange
+from monitor.logic.state import Durable, State, encode
+from monitor.logic.step import Step, step
+from monitor.setup import Setup
+
+log = logging.getLogger(__name__)
+
+PATIENCE = 2.0
+"""Seconds that a text waits for the disk. A healthy card commits within 0.1 s (from memory)."""
+
+SHORTEST = 0.001
+"""Seconds of watch time between two turns that nothing but a due time calls for."""
+
+FLAGS_WAIT = 60.0
+"""Seconds that quality flags may wait for a commit of their own, as readings do for theirs."""
+
+
+class Ticket(Protocol):
+    """A commit under way. error: what went wrong with it, None or "" while nothing did."""
+
+    @property
+    def error(self) -> str | None: ...
+
+    def wait(self, timeout: float) -> bool:
+        """Whether it is on the disk, after at most so many seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A set-up that is to come into force, with the files it was read from (name: text)."""
+
+    change: SetupChange
+    files: Mapping[str, str]
+
+
+class Record(Protocol):
+    """What the loop asks of the archive's writer; no call waits for the disk."""
+
+    def readings(self, readings: Sequence[Reading]) -> None: ...
+
+    def commit(
+        self,
+        durable: Mapping[str, object] | None,
+        journal: Sequence[JournalRow],
+        texts: Sequence[tuple[Text, tuple[str, ...]]],
+        flags: Sequence[Flag],
+        change: Change | None,
+    ) -> Ticket: ...
+
+
+Deliver = Callable[[Text, tuple[str, ...]], None]
+Observe = Callable[[Sequence[Effect], Moment], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What everybody may look at: the state as of the last turn."""
+
+    setup: Setup
+    state: State
+    moment: Moment
+
+
+class StepFailed(HoldwaterError):
+    """The step raised an error; the state is as it was before."""
+
+
+def channels_of(setup: Setup, person: str) -> tuple[str, ...]:
+    """The channels by which somebody is reached; none is worth a line in the log."""
+    found = setup.person.get(person)
+    channels = found.channels if found is not None else ()
+    if not channels:
+        log.warning("person=%s has no channel, the text goes nowhere", person)
+    return channels
+
+
+class Loop:
+    """The owner of the state. Only one thread calls its methods; `snapshot` is for everybody."""
+
+    def __init__(
+        self,
+        setup: Setup,
+        start: Step,
+        clock: Clock,
+        record: Record | None,
+        deliver: Deliver,
+        observe: Observe,
+    ) -> None:
+        self.setup = setup
+        self.state = start.state
+        self.next_due = start.next_due
+        self._clock = clock
+        self._keeper = None if record is None else Keeper(record, clock)
+        self._deliver = deliver
+        self._observe = observe
+        self._own: list[Input] = []
+        now = clock.now()
+        self.snapshot = Snapshot(setup, start.state, now)
+        self._carry_out(start.effects, start.state.durable, now, None, waited_for=False)
+
+    def turn(
+        self, inputs: Sequence[Input], change: Change | None = None, waited_for: bool = False
+    ) -> str:
+        """Take these inputs now; returns why the last was refused, "" when nothing was.
+
+        waited_for: somebody waits for the result, so it is given only once it is on the disk.
+        Raises StepFailed, and nothing has changed, when the step itself fails.
+        """
+        now = self._clock.now()
+        before = self.state.durable
+        try:
+            result = step(self.setup, self.state, [*self._own, *inputs], now)
+        except Exception as error:
+            raise StepFailed(f"{type(error).__name__}: {error}") from error
+        finally:
+            self._own = []
+        refused = next((e.why for e in reversed(result.effects) if isinstance(e, Refusal)), "")
+        taken = change if not refused else None
+        if taken is not None:
+            self.setup = taken.change.setup
+        self.state = result.state
+        self.next_due = max(result.next_due, now.elapsed + SHORTEST)
+        self.snapshot = Snapshot(self.setup, self.state, now)
+        changed = self.state.durable if self.state.durable is not before else None
+        self._carry_out(result.effects, changed, now, taken, waited_for)
+        return refused
+
+    def keep(self, readings: Sequence[Reading]) -> None:
+        """Hand readings to the record; before they are judged, so that an error costs none."""
+        if self._keeper is not None and readings:
+            self._keeper.record.readings(readings)
+
+    def run_on_to(self, clock: VirtualClock, until: float) -> None:
+        """On a virtual clock: a turn at each due time before `until`, then stand at `until`."""
+        while self.next_due < until:
+            clock.advance_to(self.next_due)
+            self.turn(())
+        clock.advance_to(until)
+
+    def _carry_out(
+        self,
+        effects: Sequence[Effect],
+        durable: Durable | None,
+        now: Moment,
+        change: Change | None,
+        waited_for: bool,
+    ) -> None:
+        texts = [
+            (effect, channels_of(self.setup, effect.person))
+            for effect in effects
+            if isinstance(effect, Text)
+        ]
+        if self._keeper is not None:
+            fault = self._keeper.keep(effects, durable, texts, now, change, waited_for)
+            if fault is not None:
+                self._own.append(fault)
+                self.next_due = now.elapsed + SHORTEST
+        if effects:
+            self._observe(effects, now)
+        for text, channels in texts:
+            self._deliver(text, channels)
+
+
+class Keeper:
+    """Commits what a turn leaves behind, and notices when the record no longer keeps it."""
+
+    def __init__(self, record: Record, clock: Clock) -> None:
+        self.record = record
+        self._clock = clock
+        self._flags: list[Flag] = []
+        self._flags_due = clock.now().elapsed + FLAGS_WAIT
+        self._pending: deque[tuple[float, Ticket]] = deque()
+        self._at_fault = False
+
+    def keep(
+        self,
+        effects: Sequence[Effect],
+        durable: Durable | None,
+        texts: Sequence[tuple[Text, tuple[str, ...]]],
+        now: Moment,
+        change: Change | None,
+        waited_for: bool,
+    ) -> Fault | None:
+        """One commit, if anything must last; what it shows about the record, if that is news."""
+        journal = [effect for effect in effects if isinstance(effect, JournalRow)]
+        self._flags += [effect for effect in effects if isinstance(effect, Flag)]
+        flags_due = bool(self._flags) and now.elapsed >= self._flags_due
+        late = False
+        if durable is not None or journal or texts or change is not None or flags_due:
+            flags, self._flags = self._flags, []
+            self._flags_due = now.elapsed + FLAGS_WAIT
+            document = None if durable is None else encode(durable)
+            ticket = self.record.commit(document, journal, texts, flags, change)
+            self._pending.append((now.elapsed, ticket))
+            if (texts or waited_for) and not self._at_fault:
+                late = not ticket.wait(PATIENCE)
+        return self._judge(late)
+
+    def _judge(self, late: bool) -> Fault | None:
+        """The fault of the record when a commit failed or is late, its end at the next good one."""
+        wrong, kept_again = "", False
+        while self._pending:
+            since, ticket = self._pending[0]
+            if ticket.wait(0.0):
+                wrong, kept_again = "", True
+            elif ticket.error:
+                wrong, kept_again = ticket.error, False
+            else:
+                if late or self._clock.now().elapsed - since >= PATIENCE:
+                    wrong, kept_again = f"nothing kept for {PATIENCE:.0f} s", False
+                break
+            self._pending.popleft()
+        if wrong and not self._at_fault:
+            return self._tell(wrong, over=False)
+        if kept_again and self._at_fault:
+            return self._tell("", over=True)
+        return None
+
+    def _tell(self, wrong: str, over: bool) -> Fault:
+        self._at_fault = not over
+        log.log(logging.INFO if over else logging.ERROR, "record_kept=%s error=%r", over, wrong)
+        return Fault(self._clock.now(), "record", wrong, over)

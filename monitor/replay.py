@@ -1,0 +1,228 @@
+"""Plays a recording through the real loop on a virtual clock, and prints what the watch would do.
+
+Nothing is sent, nothing is kept: what comes out is every effect, as lines to read or as JSON
+(docs/reference/replay.md). The clock jumps from row to row and to whatever falls due between.
+"""
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from monitor.clock import VirtualClock
+from monitor.effects import Effect, JournalRow, Refusal, Text
+from monitor.errors import HoldwaterError, RecordingError
+from monitor.inputs import Answer, ClockNote, Moment
+from monitor.logic.state import Durable, decode, fresh
+from monitor.logic.step import resume
+from monitor.loop import Loop
+from monitor.recording import Row, read_answers, read_rows, read_utc
+from monitor.setup import Run, Setup
+
+Line = dict[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a replay begins with: the state it finds, and the watch time of the first row, s."""
+
+    durable: Durable
+    elapsed: float = 0.0
+
+
+def replay(
+    setup: Setup,
+    rows: Iterator[Row],
+    answers: Sequence[tuple[float, Answer]],
+    start: Start,
+    run_on: float,
+    show: Callable[[Line], None],
+) -> None:
+    """Play the rows and answers, then let the clock run on for `run_on` seconds."""
+    first = next(rows, None)
+    if first is None:
+        raise RecordingError("the recording holds no row; is it the right file?")
+    clock = VirtualClock(first.moment)
+
+    def observe(effects: Sequence[Effect], now: Moment) -> None:
+        for effect in effects:
+            line = as_line(setup, effect, now)
+            if line is not None:
+                show(line)
+
+    begin = resume(setup, start.durable, first.moment)
+    loop = Loop(setup, begin, clock, None, lambda *_: None, observe)
+    player = _Player(loop, clock, list(answers))
+    player.row(first)
+    for row in rows:
+        player.row(row)
+    player.finish(run_on)
+
+
+class _Player:
+    """Brings rows and answers into the loop in order of time."""
+
+    def __init__(
+        self, loop: Loop, clock: VirtualClock, answers: list[tuple[float, Answer]]
+    ) -> None:
+        self._loop = loop
+        self._clock = clock
+        self._answers = answers
+
+    def row(self, row: Row) -> None:
+        """Everything that comes before the row, then its readings."""
+        stepped = row.step != 0.0
+        if not stepped:
+            self._answer_before(row.moment.utc)
+        self._loop.run_on_to(self._clock, row.moment.elapsed)
+        if stepped:
+            self._clock.set_wall(row.moment.utc)
+            note = ClockNote(row.moment, row.moment.trusted, row.step)
+            self._loop.turn([note, *row.readings])
+        else:
+            self._loop.turn(row.readings)
+
+    def finish(self, run_on: float) -> None:
+        """The answers that are left, then `run_on` seconds without anything."""
+        self._answer_before(float("inf"))
+        until = self._clock.now().elapsed + run_on
+        self._loop.run_on_to(self._clock, until)
+        if self._loop.next_due <= until:
+            self._loop.turn(())
+
+    def _answer_before(self, utc: float) -> None:
+        while self._answers and self._answers[0][0] < utc:
+            at, answer = self._answers.pop(0)
+            now = self._clock.now()
+            self._loop.run_on_to(self._clock, now.elapsed + max(0.0, at - now.utc))
+            self._loop.turn([replace(answer, moment=self._clock.now())])
+
+
+def as_line(setup: Setup, effect: Effect, now: Moment) -> Line | None:
+    """One effect as the flat object that replay prints.
+
+    None for the flags of single readings, and for the journal's copy of a text.
+    """
+    match effect:
+        case JournalRow(what="text"):
+            return None
+        case JournalRow():
+            return _line(
+                setup,
+                effect.moment,
+                what=effect.what,
+                name=effect.subject,
+                number=int(effect.subject) if effect.subject.isdigit() else None,
+                state=effect.state,
+                grade=effect.grade,
+                cause=effect.cause,
+                who=effect.who,
+                evidence=dict(effect.evidence),
+                text=effect.text,
+            )
+        case Text():
+            return _line(
+                setup,
+                effect.moment,
+                what="text",
+                name=effect.turn,
+                number=effect.event or None,
+                grade=effect.grade,
+                who=effect.person,
+                text=effect.body,
+            )
+        case Refusal():
+            return _line(
+                setup, now, what="refused", name=effect.way, who=effect.who, text=effect.why
+            )
+    return None
+
+
+def _line(setup: Setup, moment: Moment, **given: object) -> Line:
+    time = setup.local(float(round(moment.utc))).isoformat()
+    line: Line = {"time": time, "what": "", "name": "", "number": None, "state": "", "grade": ""}
+    return line | {"cause": "", "who": "", "evidence": {}, "text": ""} | given
+
+
+def readable(line: Line) -> str:
+    """One line of the timeline for people: local time, what, and what there is to say."""
+    time = str(line["time"])
+    parts = [time[:10], time[11:19], f"{line['what']:<9}"]
+    if line["what"] == "text":
+        return " ".join([*parts, f"to {line['who']} ({line['name']}): {line['text']}"])
+    said = [str(line[key]) for key in ("name", "state") if line[key]]
+    if line["grade"]:
+        said.append(f"({line['grade']})")
+    if line["who"]:
+        said.append(f"by {line['who']}")
+    if line["cause"]:
+        said.append(f"[{line['cause']}]")
+    evidence = line["evidence"]
+    if isinstance(evidence, dict) and evidence:
+        said.append(", ".join(f"{label} {value}" for label, value in evidence.items()))
+    if line["text"]:
+        said.append(str(line["text"]))
+    return " ".join([*parts, *said])
+
+
+def set_up_for(setup: Setup, run_start: str, stood_down: bool) -> Setup:
+    """The set-up as this replay wants it: reference hatch, and whether the watch is set."""
+    run = setup.run
+    if run_start:
+        hatch = _hatch(setup, run_start)
+        tanks = [*setup.rig.kinds(["larval tank"]), *setup.rig.vessels]
+        tank = tanks[0].id if tanks else setup.rig.label
+        run = Run("replay", tank, hatch) if run is None else replace(run, hatch=hatch)
+    if run is None:
+        if stood_down:
+            raise HoldwaterError("--stood-down needs a run; give --run-start DATE as well")
+        return setup
+    return replace(setup, run=replace(run, watch_set=not stood_down), worked_out={})
+
+
+def _hatch(setup: Setup, text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        try:
+            return setup.local_day(read_utc(text))
+        except ValueError as error:
+            raise HoldwaterError(
+                f"--run-start: write a date such as 2026-10-06, or a time: {error}"
+            ) from error
+
+
+def read_start(path: Path | None) -> Start:
+    """The state a replay starts from, out of a JSON file (only read); without one, a fresh one."""
+    if path is None:
+        return Start(fresh())
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise HoldwaterError(f"{path}: {error.strerror}; is the name right?") from error
+    except (ValueError, RecursionError) as error:
+        raise HoldwaterError(f"{path}: no JSON; docs/reference/replay.md shows the form") from error
+    if not isinstance(data, dict):
+        raise HoldwaterError(f"{path}: no JSON object; docs/reference/replay.md shows the form")
+    elapsed = data.pop("elapsed", 0.0)
+    if not isinstance(elapsed, int | float) or not 0.0 <= elapsed <= 1e12:
+        raise HoldwaterError(f"{path}: elapsed: must be a number of seconds, 0 or more")
+    try:
+        return Start(decode(data), float(elapsed))
+    except HoldwaterError as error:
+        raise HoldwaterError(f"{path}: {error}") from error
+
+
+def play_files(
+    setup: Setup,
+    recording: Path,
+    answers: Path | None,
+    state: Path | None,
+    run_on: float,
+    show: Callable[[Line], None],
+) -> None:
+    """What `holdwater replay` does, once the set-up is read."""
+    start = read_start(state)
+    said = [] if answers is None else read_answers(answers)
+    replay(setup, read_rows(recording, setup.rig, start.elapsed), said, start, run_on, show)

@@ -1,0 +1,1 @@
+"""Tests of the simulated rig against the worked scenario and independent numerics."""
