@@ -3,12 +3,11 @@
 One thread owns the state and calls `Loop.turn`. A turn asks the pure function `step` what
 follows from the inputs, hands what must last to the record, and then the texts to the channels.
 A turn that carries texts, or that somebody waits for, waits for the disk, but never longer than
-PATIENCE: then the texts go out from memory and a fault of the record goes in. Once the record is
-known to be at fault nothing waits for it any more, so detection is never late by more.
+PATIENCE: then the texts go out from memory and a fault of the record goes in. Once the disk is
+known to be stuck nothing waits for it any more, so detection is never late by more.
 """
 
 import logging
-from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -34,13 +33,12 @@ FLAGS_WAIT = 60.0
 
 
 class Ticket(Protocol):
-    """A commit under way. error: what went wrong with it, None or "" while nothing did."""
+    """A commit under way. error: why the last try failed, "" while none did."""
 
-    @property
-    def error(self) -> str | None: ...
+    error: str
 
     def wait(self, timeout: float) -> bool:
-        """Whether it is on the disk, after at most so many seconds."""
+        """Whether it is on the disk, after at most so many seconds; at once if a try failed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,15 +178,18 @@ class Loop:
 
 
 class Keeper:
-    """Commits what a turn leaves behind, and notices when the record no longer keeps it."""
+    """Commits what a turn leaves behind, and notices when the disk neither keeps nor refuses it.
+
+    A disk that refuses is told by the writer itself, and its tickets keep nobody waiting.
+    """
 
     def __init__(self, record: Record, clock: Clock) -> None:
         self.record = record
         self._clock = clock
         self._flags: list[Flag] = []
         self._flags_due = clock.now().elapsed + FLAGS_WAIT
-        self._pending: deque[tuple[float, Ticket]] = deque()
-        self._at_fault = False
+        self._oldest: tuple[float, Ticket] | None = None
+        self._stuck = False
 
     def keep(
         self,
@@ -199,7 +200,7 @@ class Keeper:
         change: Change | None,
         waited_for: bool,
     ) -> Fault | None:
-        """One commit, if anything must last; what it shows about the record, if that is news."""
+        """One commit, if anything must last; what it shows about the disk, if that is news."""
         journal = [effect for effect in effects if isinstance(effect, JournalRow)]
         self._flags += [effect for effect in effects if isinstance(effect, Flag)]
         flags_due = bool(self._flags) and now.elapsed >= self._flags_due
@@ -209,32 +210,25 @@ class Keeper:
             self._flags_due = now.elapsed + FLAGS_WAIT
             document = None if durable is None else encode(durable)
             ticket = self.record.commit(document, journal, texts, flags, change)
-            self._pending.append((now.elapsed, ticket))
-            if (texts or waited_for) and not self._at_fault:
+            self._oldest = self._oldest or (now.elapsed, ticket)
+            if (texts or waited_for) and not self._stuck:
                 late = not ticket.wait(PATIENCE)
         return self._judge(late)
 
     def _judge(self, late: bool) -> Fault | None:
-        """The fault of the record when a commit failed or is late, its end at the next good one."""
-        wrong, kept_again = "", False
-        while self._pending:
-            since, ticket = self._pending[0]
-            if ticket.wait(0.0):
-                wrong, kept_again = "", True
-            elif ticket.error:
-                wrong, kept_again = ticket.error, False
-            else:
-                if late or self._clock.now().elapsed - since >= PATIENCE:
-                    wrong, kept_again = f"nothing kept for {PATIENCE:.0f} s", False
-                break
-            self._pending.popleft()
-        if wrong and not self._at_fault:
-            return self._tell(wrong, over=False)
-        if kept_again and self._at_fault:
-            return self._tell("", over=True)
+        """Whether the oldest commit under way is stuck, or no longer is."""
+        if self._oldest is None:
+            return None
+        since, ticket = self._oldest
+        if ticket.wait(0.0) or ticket.error:
+            self._oldest = None
+            was_stuck, self._stuck = self._stuck, False
+            return self._tell("", over=True) if was_stuck and not ticket.error else None
+        if not self._stuck and (late or self._clock.now().elapsed - since >= PATIENCE):
+            self._stuck = True
+            return self._tell(f"nothing kept for {PATIENCE:.0f} s", over=False)
         return None
 
     def _tell(self, wrong: str, over: bool) -> Fault:
-        self._at_fault = not over
         log.log(logging.INFO if over else logging.ERROR, "record_kept=%s error=%r", over, wrong)
         return Fault(self._clock.now(), "record", wrong, over)

@@ -26,7 +26,7 @@ class Profile:
 
     def at(self, dph: int | None) -> float:
         value = self.steps[0][1]
-        if dph is not None:
+        if dph is not None and len(self.steps) > 1:
             for first, step in self.steps:
                 if dph >= first:
                     value = step

@@ -1,26 +1,25 @@
-"""The writer: the one thread that writes to the archive, and what it is handed.
+"""The writer: the one thread that writes to the archive.
 
-No call waits for the disk. Readings and flags are gathered and written once an interval; what
-must last goes in as one transaction with `synchronous=FULL` and answers through a `Ticket`. While
-the disk refuses, the ticket says why, everything is kept in memory (readings and flags up to a
-bound, the oldest give way and are counted), and the writer tries again with each new commit and at
-growing pauses. The trouble, and its end, are told once each.
+No call here waits for the disk. Readings and flags are gathered and written once an interval;
+what must last goes in as one transaction with `synchronous=FULL` and answers through a `Ticket`.
+While the disk refuses, the ticket says why, and everything stays in memory (readings and flags up
+to a bound, the oldest give way and are counted). The writer tries again with each new commit and
+at growing pauses. Trouble and its end are told once each.
 """
 
 import logging
 import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
+from monitor.archive.boots import earlier_boot, stand_in
 from monitor.archive.gathering import Gathering, Load
-from monitor.archive.opening import is_damage, open_for_writing
-from monitor.archive.reader import earlier_boot
-from monitor.archive.records import Boot, Offset, SetupVersion
+from monitor.archive.opening import is_damage, open_for_writing, set_aside
+from monitor.archive.records import Boot, Offset, Opening, SetupVersion
 from monitor.archive.store import Store, Witness
 from monitor.archive.timeline import OffsetWatch
-from monitor.clock import EarlierBoot
+from monitor.archive.work import Batch, Delivery, Ticket, Work, drop_superseded
 from monitor.effects import Flag, JournalRow, Text
 from monitor.errors import ArchiveError
 from monitor.inputs import Moment, Reading
@@ -33,75 +32,55 @@ IDLE = 1.0
 FIRST_PAUSE, LONGEST_PAUSE = 1.0, 60.0
 """Seconds between two tries while the disk refuses: doubled from the first to the longest."""
 
-ALARMING = frozenset({"condition", "alarm", "event"})
-"""Journal rows that take the gathered readings to the disk with them: they are the evidence."""
-
 Report = Callable[[str, bool], None]
-"""Told from the writer's thread: what is wrong with the record, and whether it is over."""
-
-OUTSIDE = (sqlite3.OperationalError, OSError, ArchiveError)
-"""Errors of the disk or the file; sqlite3.DatabaseError itself, not a child of it, is one too."""
+"""Called from the writer's thread: what is wrong with the record, and whether it is over."""
 
 
-class Ticket:
-    """A commit under way. error: why the last try failed, "" while none did."""
+class Writer:
+    """Keeps the archive at `path`. All methods may be called from any thread after `start`.
 
-    def __init__(self) -> None:
-        self.error = ""
-        self._kept = False
-        self._known = threading.Event()
-
-    def wait(self, timeout: float) -> bool:
-        """Whether it is on the disk, after at most so many seconds; False at once if a try failed.
-
-        What failed for an outside cause is tried again, so False may become True later.
-        """
-        self._known.wait(timeout)
-        return self._kept
-
-    def keep(self) -> None:
-        self._kept, self.error = True, ""
-        self._known.set()
-
-    def fail(self, error: str) -> None:
-        self.error = error
-        self._known.set()
-
-
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """How the start went. set_aside: where a damaged archive was put, None if there was none.
-
-    earlier: what is known of the last time the watch ran; None on a new archive.
-    trouble: why the archive cannot be written now, "" if it can.
+    transactions: how many were committed. passes: grows while the thread lives, at least once in
+    IDLE seconds unless the disk hangs.
     """
 
-    set_aside: Path | None
-    earlier: EarlierBoot | None
-    trouble: str
+    def __init__(self, path: Path, board: str, rig: str, report: Report) -> None:
+        self.transactions = 0
+        self.passes = 0
+        self._path = path
+        self._board, self._rig = board, rig
+        self._report = report
+        self._lock = threading.Lock()  # guards what other threads hand in, down to _utc
+        self._works: list[Work] = []
+        self._gathering = Gathering()
+        self._offset_watch = OffsetWatch()
+        self._offsets: list[Offset] = []
+        self._boot: Boot | None = None
+        self._utc = 0.0
+        self._wake = threading.Event()
+        self._closing = threading.Event()
+        self._store: Store | None = None  # from here on only the writer's thread, once it runs
+        self._boot_is_kept = False
+        self._damaged = False
+        self._in_doubt: tuple[Batch, Witness] | None = None
+        self._last_kept = Work()
+        self._trouble = ""
+        self._last_boot = 0
+        self._earlier_id: tuple[str, float] | None = None
+        self._thread = threading.Thread(target=self._run, name="archive", daemon=True)
 
+    def start(self, utc: float) -> Opening:
+        """Open the archive and start the thread. An archive that cannot be written is no error.
 
-@dataclass(slots=True)
-class Work:
-    """What belongs into one transaction."""
-
-    ticket: Ticket = field(default_factory=Ticket)
-    durable: Mapping[str, object] | None = None
-    journal: Sequence[JournalRow] = ()
-    texts: Sequence[tuple[Text, tuple[str, ...]]] = ()
-    setup: SetupVersion | None = None
-    delivery: tuple[int, str, str, str, Moment, float | None] | None = None
-    flushes: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Batch:
-    """What one try takes to the disk, in one transaction."""
-
-    works: tuple[Work, ...]
-    load: Load
-    offsets: tuple[Offset, ...]
-    boot: Boot | None
-
-    def __bool__(self) -> bool:
-        return bool(self.works or self.load.rows or self.load.flags or self.boot)
+        utc: names a damaged file that is set aside.
+        """
+        self._utc = utc
+        aside, trouble = None, ""
+        try:
+            aside, earlier = self._open()
+        except (sqlite3.Error, OSError, ArchiveError) as error:
+            trouble, earlier = self._note(error), stand_in(utc)
+        if earlier is not None:
+            self._last_boot = max(self._last_boot, earlier.last.boot)
+            self._earlier_id = earlier.boot_id, earlier.base
+        self._thread.start()
+        return Opening(aside, earlier, trouble)

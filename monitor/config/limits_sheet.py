@@ -131,7 +131,7 @@ def check_limits(rows: LimitRows) -> None:
 def _check_flow(rows: LimitRows, path: Path, flow: FlowRow, steps: Steps) -> None:
     sheet, rig = rows.sheet, rows.rig
     check_band(sheet, path, flow, steps)
-    is_metered = bool(rig.tags_of("flow", flow.line))
+    is_metered = rig.has_tag("flow", flow.line)
     if flow.line in rig.line_ids and flow.known_by == "meter" and not is_metered:
         wrong = f"says meter, but no tag measures the flow of {flow.line}"
         remedy = 'Write how it is known: known_by = "bucket 17 Oct"'

@@ -73,14 +73,17 @@ def _check_person(rows: PeopleRows, path: Path, person: PersonRow, kinds: dict[s
             duty.problem((*path, need), wrong, f"Add {need}: {keys.PERSON[need].help}")
     for key in ("channels", "bed_to_door_min") if person.id in rows.called else ():
         if not getattr(person, key) and duty.is_sound(*path, key):
-            wrong = "is missing, and this person is on the duty list"
+            is_there = getattr(person, key) is not None and key in person.model_fields_set
+            said = "is empty" if is_there else "is missing"
+            wrong = f"{said}, and this person is on the duty list"
             duty.problem((*path, key), wrong, f"Add {key}: {keys.PERSON[key].help}")
 
 
 def _check_reached(rows: PeopleRows, standing: list[str]) -> None:
     """Urgent things can happen at any hour: the standing order has to reach somebody."""
     reached = {row.id for _, row in rows.people if row.channels}
-    if standing and not reached.intersection(standing):
+    are_known = all(name in rows.person_ids for name in standing)
+    if standing and are_known and not reached.intersection(standing):
         wrong = "reaches nobody, and limits.toml has urgent limits"
         rows.duty.problem(("standing",), wrong, "Give one of these people a channel")
 

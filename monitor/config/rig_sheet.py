@@ -39,6 +39,12 @@ class RigRows:
     def tag(self, name: str) -> TagRow | None:
         return next((row for _, row in self.tags if row.id == name), None)
 
+    def has_tag(self, measures: str, place: str) -> bool:
+        """Whether some row, right or wrong, means to measure this there."""
+        wanted = (measures, place)
+        rows = self.sheet.rows("tag")
+        return any((raw.get("measures"), raw.get("of")) == wanted for _, raw in rows)
+
     def tags_of(self, measures: str, place: str) -> list[TagRow]:
         return [row for _, row in self.tags if (row.measures, row.of) == (measures, place)]
 

@@ -1,6 +1,5 @@
 """One file of the configuration folder: what it holds, and where each problem in it stands."""
 
-import math
 import re
 import tomllib
 from collections.abc import Iterator, Sequence
@@ -16,6 +15,8 @@ LONGEST_LINE = 2_000
 """Characters in a line. A list of 30 days fits three times; keeps a parse of junk short."""
 LONGEST_TEXT = 200
 """Characters in a text value. No value is longer than a path or an address."""
+LARGEST_SHOWN = 10**15
+"""Larger whole numbers have no place in a message, nor in a float."""
 _POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _NAMES = ("id", "condition", "line", "start")
 _SYNTAX_REMEDY = 'Write: key = value, with text in "quotes" and 0.49 with a point'
@@ -95,7 +96,7 @@ class Sheet:
     def ids(self, table: str, key: str = "id") -> list[str]:
         """The names that rows of a repeated table have, right or wrong."""
         rows = self.data.get(table, [])
-        rows = rows if isinstance(rows, list) else []
+        rows = rows if isinstance(rows, list) else [rows]
         names = [row.get(key) for row in rows if isinstance(row, dict)]
         return [name for name in names if isinstance(name, str)]
 
@@ -187,8 +188,8 @@ def shown(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        number = float(value) if abs(value) < 1e300 or not math.isfinite(value) else math.inf
-        return f"{number:g}"
+        is_huge = isinstance(value, int) and abs(value) > LARGEST_SHOWN
+        return "a huge number" if is_huge else f"{value:g}"
     if isinstance(value, str):
         return '"' + cut(value) + '"'
     return "a table" if isinstance(value, dict) else "a list"

@@ -5,10 +5,11 @@ makes a condition false: its last truth is held and the sensor's own fault is to
 """
 
 from collections.abc import Callable
+from functools import partial
 
 from monitor.effects import Evidence
 from monitor.logic import alarms, events
-from monitor.logic.plan import LimitPlan, Spec
+from monitor.logic.plan import LimitPlan, SensorPlan, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import (
     ConditionState,
@@ -73,24 +74,24 @@ def holds_quiet(scan: Scan, line: str | None) -> bool:
     return scan.t < hold.end + AFTER_HOLD
 
 
-def judge_limit(scan: Scan, plan: LimitPlan, touched: frozenset[str]) -> None:
-    """Judge one limit; only when its tag had a reading, or the condition is on its way."""
-    spec, limit, tag = plan.spec, plan.limit, plan.tag
-    was = scan.running.conditions.get(spec.id)
-    if was is None and tag.id not in touched:
-        return
-    value = scan.value(tag)
+def judge_limits(scan: Scan, limits: tuple[LimitPlan, ...], touched: bool) -> None:
+    """Judge the limits of one tag: those on their way, and all when it had a reading."""
+    standing = scan.running.conditions
+    value = scan.value(limits[0].tag)
     if value is None:
         return
-    border = limit.value.at(scan.dph)
-    sign = 1.0 if limit.side == "high" else -1.0
-    past = sign * (value - border)
-    truth = past > -limit.deadband if was is not None and was.truth else past > 0.0
-    if truth and plan.hold_line is not None and holds_quiet(scan, plan.hold_line):
-        truth = False
-    if was is None and not truth:
-        return
-    settle(scan, spec, truth, lambda: shown(tag, value, border))
+    for plan in limits:
+        was = standing.get(plan.spec.id)
+        if was is None and not touched:
+            continue
+        limit = plan.limit
+        border = limit.value.at(scan.dph)
+        past = value - border if limit.side == "high" else border - value
+        truth = past > -limit.deadband if was is not None and was.truth else past > 0.0
+        if truth and plan.hold_line is not None and holds_quiet(scan, plan.hold_line):
+            truth = False
+        if was is not None or truth:
+            settle(scan, plan.spec, truth, partial(shown, plan.tag, value, border))
 
 
 def shown(tag: Tag, value: float, border: float | None = None) -> Evidence:
@@ -103,26 +104,21 @@ def shown(tag: Tag, value: float, border: float | None = None) -> Evidence:
     return tuple(pairs)
 
 
-def judge_sensor(scan: Scan, tag: Tag) -> None:
-    """Judge whether a sensor is faulty (what it says) or silent (that it says nothing)."""
+def judge_sensor(scan: Scan, plan: SensorPlan) -> None:
+    """Judge a sensor: faulty (what it says), silent (it says nothing), and whether mains is off."""
+    tag, standing = plan.tag, scan.running.conditions
     state = scan.tag_state(tag.id)
-    faulty = scan.plan.specs[f"sensor faulty/{tag.id}"]
-    if state.fault or faulty.id in scan.running.conditions:
-        settle(scan, faulty, bool(state.fault), lambda: ((tag.id, state.fault or "good again"),))
+    if state.fault or plan.faulty.id in standing:
+        word = state.fault or "good again"
+        settle(scan, plan.faulty, bool(state.fault), lambda: ((tag.id, word),))
     heard = max(state.heard, scan.running.started)
     silent = scan.t - heard > tag.stale
     if not silent:
         scan.due(heard + tag.stale + 0.001)
-    spec = scan.plan.specs[f"sensor silent/{tag.id}"]
-    if silent or spec.id in scan.running.conditions:
-        settle(scan, spec, silent, lambda: ((tag.id, f"last heard {scan.t - heard:.0f} s ago"),))
-
-
-def judge_mains(scan: Scan, tag: Tag) -> None:
-    """Judge whether a circuit is without power."""
-    state = scan.usable(tag)
-    if state is None:
-        return
-    spec = scan.plan.specs[f"mains lost/{tag.of}"]
-    value = state.value or 0.0
-    settle(scan, spec, value == 0.0, lambda: shown(tag, value), state.changed)
+    if silent or plan.silent.id in standing:
+        settle(
+            scan, plan.silent, silent, lambda: ((tag.id, f"last heard {scan.t - heard:.0f} s ago"),)
+        )
+    if plan.mains_lost is not None and scan.usable(tag) is not None:
+        value = state.value or 0.0
+        settle(scan, plan.mains_lost, value == 0.0, partial(shown, tag, value), state.changed)

@@ -32,8 +32,8 @@ RUN_UP = 60.0
 class Water:
     """One chain as it stands: values in SI, None where nothing usable says so.
 
-    level: mean header level and level_at the time of that mean. fall: metres the header fell
-    over 30 to 120 s when that is sure, else None. mains_since: since when mains is as it is.
+    level: mean header level and level_at the time of that mean. mains_since: since when mains
+    is as it is. gauge: the state of the header's level tag, from which falls are read.
     """
 
     chain: Chain
@@ -45,9 +45,18 @@ class Water:
     mains_since: float
     level: float | None
     level_at: float
-    fall: float | None
-    rising: bool
+    gauge: TagState | None
     float_closed: bool | None
+
+    @property
+    def fall(self) -> float | None:
+        """Metres the header fell over 30 to 120 s where that is sure, else None."""
+        return None if self.gauge is None else sure_fall(self.gauge)
+
+    @property
+    def rising(self) -> bool:
+        """Whether the header rises by more than noise."""
+        return self.gauge is not None and rises(self.gauge)
 
     @property
     def flow_none(self) -> bool | None:
@@ -92,8 +101,7 @@ def observe(scan: Scan, chain: Chain) -> Water:
         mains_since=mains.changed if mains is not None else float("-inf"),
         level=mean,
         level_at=mean_at,
-        fall=sure_fall(level) if level is not None else None,
-        rising=level is not None and rises(level),
+        gauge=level,
         float_closed=None if closed is None else closed >= 0.5,
     )
 

@@ -85,11 +85,22 @@ class LimitPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class SensorPlan:
+    """A tag with the conditions that it alone decides; mains_lost only where it senses mains."""
+
+    tag: Tag
+    faulty: Spec
+    silent: Spec
+    mains_lost: Spec | None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
-    """Everything derived from one set-up."""
+    """Everything derived from one set-up; `limits` by tag."""
 
     chains: tuple[Chain, ...]
-    limits: tuple[LimitPlan, ...]
+    limits: dict[str, tuple[LimitPlan, ...]]
+    sensors: tuple[SensorPlan, ...]
     specs: dict[str, Spec]
     tank: str
 
@@ -115,15 +126,27 @@ def _plan(setup: Setup) -> Plan:
         if line.kind == "siphon" or line.id in setup.flow_due
     )
     tank = _main_tank(setup, chains)
-    limits = tuple(
-        LimitPlan(limit, rig.tag[limit.tag], _limit_spec(rig, limit, tank), _hold_line(rig, limit))
-        for limit in setup.limits
-        if limit.tag in rig.tag
-    )
-    specs = {item.spec.id: item.spec for item in limits}
+    limits = {
+        tag: tuple(
+            LimitPlan(limit, rig.tag[tag], _limit_spec(rig, limit, tank), _hold_line(rig, limit))
+            for limit in on_tag
+        )
+        for tag, on_tag in setup.limits_of.items()
+        if tag in rig.tag
+    }
+    specs = {item.spec.id: item.spec for on_tag in limits.values() for item in on_tag}
     for spec in (*_chain_specs(setup, chains, tank), *_tag_specs(setup, chains, tank)):
         specs[spec.id] = spec
-    return Plan(chains, limits, specs, tank)
+    sensors = tuple(
+        SensorPlan(
+            tag,
+            specs[f"sensor faulty/{tag.id}"],
+            specs[f"sensor silent/{tag.id}"],
+            specs.get(f"mains lost/{tag.of}") if tag.measures == "mains" else None,
+        )
+        for tag in rig.tags
+    )
+    return Plan(chains, limits, sensors, specs, tank)
 
 
 def _chain(rig: Rig, line: Line) -> Chain:

@@ -36,6 +36,10 @@ REAL_STEP = 4
 """So many readings that agree with each other, not with the past, are a real step."""
 
 
+Minutes = tuple[tuple[int, int, int], ...]
+"""(minute, bad readings, all readings) of the last ten minutes."""
+
+
 def gross_range(
     value: float, fail: tuple[float, float] | None, suspect: tuple[float, float] | None
 ) -> int:
@@ -138,63 +142,74 @@ def _look_back(tag: Tag, state: TagState, value: float, at: float) -> tuple[Flag
 
 
 def _accept(tag: Tag, state: TagState, at: float, value: float) -> TagState:
+    """The state after a good reading of a quantity. Built in one go: this runs for every one."""
     window = (*state.window, value)[-tag.median :]
-    smooth = value if tag.median == 1 else median(window)
-    moved = not state.last or state.last[-1][0] != value
-    return _settled(
-        replace(
-            state,
-            value=smooth,
-            at=at,
-            window=window,
-            last=(*state.last, (value, at))[-2:],
-            candidates=(),
-            trail=_trail(state.trail, at, value),
-            changed=at if moved else state.changed,
-        ),
-        at,
-        bad=False,
+    last = state.last
+    fault, good_since, minutes = _after_good(state, at)
+    return TagState(
+        value=value if tag.median == 1 else median(window),
+        at=at,
+        heard=at,
+        window=window,
+        last=(last[-1], (value, at)) if last else ((value, at),),
+        trail=_trail(state.trail, at, value),
+        bad_minutes=minutes,
+        fault=fault,
+        fault_since=state.fault_since,
+        good_since=good_since,
+        changed=state.changed if last and last[-1][0] == value else at,
     )
 
 
 def _accept_state(state: TagState, at: float, value: float) -> TagState:
-    changed = state.changed if state.value == value else at
-    return _settled(replace(state, value=value, at=at, changed=changed), at, bad=False)
+    fault, good_since, minutes = _after_good(state, at)
+    return TagState(
+        value=value,
+        at=at,
+        heard=at,
+        bad_minutes=minutes,
+        fault=fault,
+        fault_since=state.fault_since,
+        good_since=good_since,
+        changed=state.changed if state.value == value else at,
+    )
+
+
+def _after_good(state: TagState, at: float) -> tuple[str, float, Minutes]:
+    """Fault, start of the row of good readings, and counts after one more good reading."""
+    minutes = _count(state.bad_minutes, at, bad=False)
+    good_since = state.good_since if state.bad_run == 0 else at
+    fault = state.fault
+    if fault and at - good_since >= GOOD_AGAIN and not _often_bad(minutes):
+        fault = ""
+    return fault, good_since, minutes
 
 
 def _refuse(
     state: TagState, at: float, why: str, candidates: tuple[tuple[float, float], ...] = ()
 ) -> TagState:
-    return _settled(replace(state, candidates=candidates), at, bad=True, why=why)
-
-
-def _settled(state: TagState, at: float, bad: bool, why: str = "") -> TagState:
-    """Count the reading as good or bad and set or clear the sensor's fault."""
-    run = state.bad_run + 1 if bad else 0
-    minutes = _count(state.bad_minutes, at, bad)
-    good_since = state.good_since if not bad and state.bad_run == 0 else at
+    """The state after a bad reading: counted, and a fault once there are enough of them."""
+    run = state.bad_run + 1
     bad_since, word = (at, why) if run == 1 else (state.bad_since, state.bad_word)
+    minutes = _count(state.bad_minutes, at, bad=True)
     fault, fault_since = state.fault, state.fault_since
-    if bad and not fault and (run >= BAD_IN_A_ROW or _often_bad(minutes)):
+    if not fault and (run >= BAD_IN_A_ROW or _often_bad(minutes)):
         fault, fault_since = word or "bad readings", bad_since
-    elif fault and not bad and at - good_since >= GOOD_AGAIN and not _often_bad(minutes):
-        fault = ""
     return replace(
         state,
         heard=at,
+        candidates=candidates,
         bad_run=run,
         bad_since=bad_since,
         bad_word=word,
         bad_minutes=minutes,
-        good_since=good_since,
+        good_since=at,
         fault=fault,
         fault_since=fault_since,
     )
 
 
-def _count(
-    minutes: tuple[tuple[int, int, int], ...], at: float, bad: bool
-) -> tuple[tuple[int, int, int], ...]:
+def _count(minutes: Minutes, at: float, bad: bool) -> Minutes:
     """Bad and total readings by minute, the last ten kept."""
     minute = int(at // 60.0)
     if minutes and minutes[-1][0] == minute:
@@ -204,7 +219,7 @@ def _count(
     return (*kept, (minute, int(bad), 1))
 
 
-def _often_bad(minutes: tuple[tuple[int, int, int], ...]) -> bool:
+def _often_bad(minutes: Minutes) -> bool:
     bads = sum(entry[1] for entry in minutes)
     return bads >= BAD_AT_LEAST and bads > BAD_SHARE * sum(entry[2] for entry in minutes)
 

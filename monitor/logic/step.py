@@ -104,12 +104,10 @@ _NOTHING = TagState()
 
 def _judge(scan: Scan, touched: frozenset[str]) -> None:
     scan.waters = [observe(scan, chain) for chain in scan.plan.chains]
-    for plan in scan.plan.limits:
-        conditions.judge_limit(scan, plan, touched)
-    for tag in scan.setup.rig.tags:
-        conditions.judge_sensor(scan, tag)
-        if tag.measures == "mains":
-            conditions.judge_mains(scan, tag)
+    for tag, limits in scan.plan.limits.items():
+        conditions.judge_limits(scan, limits, tag in touched)
+    for sensor in scan.plan.sensors:
+        conditions.judge_sensor(scan, sensor)
     for water in scan.waters:
         waterways.judge_water(scan, water)
 

@@ -6,6 +6,7 @@ is left out; what is inferred says PRESUMED. Parts that do not fit are dropped, 
 """
 
 from collections.abc import Callable
+from itertools import chain
 
 from monitor.logic import wording_water
 from monitor.logic.gsm import Part, fit
@@ -206,7 +207,7 @@ def _alarm(tale: Tale) -> list[Part]:
 def _value(tale: Tale) -> str:
     if tale.spec is None:
         return ""
-    for item in tale.scan.plan.limits:
+    for item in chain.from_iterable(tale.scan.plan.limits.values()):
         if item.spec.id == tale.spec.id:
             value = tale.scan.value(item.tag)
             if value is None:

@@ -156,7 +156,10 @@ def thermometer_fault(tag: str = "TW1") -> Story:
 
 
 def screen_clogs(event: int = 61) -> Story:
-    """After a feeding hold the outlet screen passes 4.3 of 6.0 L/min until it is changed."""
+    """Feed clogs the outlet screen: after the hold it passes 4.3 of 6.0 L/min until changed.
+
+    Late in the hold it passes 1.78 of 2.0, which lifts the tank from its -2.5 mm to 0.
+    """
     start = "2026-10-26T17:15:00"
     return Story(
         "screen clogs",
@@ -165,6 +168,7 @@ def screen_clogs(event: int = 61) -> Story:
         FULL,
         actions=(
             Action(after(start, "17:45:00"), "valve", value=FEEDING),
+            Action(after(start, "18:05:00"), "outlet", value=1.78 * L_PER_MIN),
             Action(after(start, "18:15:00"), "outlet", value=4.3 * L_PER_MIN),
             Action(after(start, "18:15:00"), "valve", value=FULL),
             Action(after(start, "18:29:00"), "outlet"),

@@ -39,7 +39,7 @@ class FakeTicket:
     """A commit whose end the test decides."""
 
     kept: bool = True
-    error: str | None = None
+    error: str = ""
     waits: list[float] = field(default_factory=list)
 
     def wait(self, timeout: float) -> bool:

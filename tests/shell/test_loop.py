@@ -134,15 +134,32 @@ def test_commit_that_nobody_waits_for_is_missed_when_it_is_late(bench: Bench) ->
     assert 103.0 == late.elapsed
 
 
-def test_failed_commit_is_a_fault_and_the_next_good_one_its_end(bench: Bench) -> None:
-    """An error of the disk is told with its words; the first commit kept again ends it."""
-    bench.record.tickets = [FakeTicket(kept=False, error="disk full"), FakeTicket()]
-    bench.step.plan = [([row("open")], True), ([], False), ([row("taken")], True)]
+def test_disk_that_refuses_is_left_to_the_writer(bench: Bench) -> None:
+    """A refused commit is told by the writer, which tries again; the loop adds no fault."""
+    bench.record.tickets = [FakeTicket(kept=False, error="disk full")]
+    bench.step.plan = [([text(1)], True)]
     for _ in range(4):
         bench.loop.turn([])
+        bench.clock.advance_to(bench.clock.now().elapsed + 1.0)
 
-    assert (Fault(START, "record", "disk full"),) == bench.inputs_of_turn(1)
+    assert [()] * 4 == [inputs for _, inputs in bench.step.turns]
+    assert [1] == [item.number for _, item, _ in bench.sent]
+
+
+def test_disk_that_moves_again_ends_the_fault(bench: Bench) -> None:
+    """When the commit that was stuck is kept after all, the fault is over and texts wait again."""
+    stuck, next_one = FakeTicket(kept=False), FakeTicket()
+    bench.record.tickets = [stuck, next_one]
+    bench.step.plan = [([text(1)], True)]
+    bench.loop.turn([])
+    bench.loop.turn([])
+    stuck.kept = True
+    bench.loop.turn([])
+    bench.step.plan = [([text(2)], True)]
+    bench.loop.turn([])
+
     assert (Fault(START, "record", "", over=True),) == bench.inputs_of_turn(3)
+    assert PATIENCE == next_one.waits[0]
 
 
 def test_fault_of_the_record_is_due_at_once(bench: Bench) -> None:

@@ -90,7 +90,16 @@ def test_windows_line_ends() -> None:
 SPACE = st.sampled_from(["", " ", "\t", "  "])
 GAP = st.sampled_from(["", "\n", "# x = [1\n", '\n  # "\n'])
 SCALARS = st.sampled_from(
-    ["1", "-2.5", "true", '"a # [b] \\" = "', "'\\'", '"""\nx = 1\n"""', "'''\n]\n'''", "2026-10-06"]
+    [
+        "1",
+        "-2.5",
+        "true",
+        '"a # [b] \\" = "',
+        "'\\'",
+        '"""\nx = 1\n"""',
+        "'''\n]\n'''",
+        "2026-10-06",
+    ]
 )
 NAMES = st.sampled_from(["a", "b-1", '"q.u o"', "'#'", "a.b", 'c . "d"'])
 
@@ -121,7 +130,7 @@ def documents(draw: st.DrawFn) -> tuple[str, dict[Path, int]]:
             key = tomllib.loads(f"{name} = 1")
             path: Path = ("rows", at)
             while isinstance(key, dict):
-                (part, key), = key.items()
+                ((part, key),) = key.items()
                 path = (*path, part)
             lines[path] = text.count("\n") + 1
             text += f"{name}{draw(SPACE)}={draw(SPACE)}{draw(values())}\n"
