@@ -30,6 +30,9 @@ wall clocks cannot tell how long the board was off."""
 
 LONGEST_WAIT = 3600.0
 
+PACE_SLACK = 0.25
+"""Seconds of real time by which paced time may be behind and still catch up."""
+
 
 class Clock(Protocol):
     """Where moments come from."""
@@ -69,20 +72,25 @@ class EarlierBoot:
     last: Moment
 
 
-def base_for(this_boot: str, since_boot: float, wall: Moment, earlier: EarlierBoot | None) -> float:
+def board_time(trusted: Callable[[], bool]) -> Moment:
+    """What the board's clocks say before watch time is known: elapsed counts from the boot."""
+    return Moment(0, boottime(), time.time(), trusted())
+
+
+def base_for(this_boot: str, board: Moment, earlier: EarlierBoot | None) -> float:
     """What to add to the seconds since the boot to get watch time, so that it never goes back.
 
-    Within one boot the base stays, so watch time is continuous over a restart of the program.
-    After a boot it goes on from the last moment by what the walls say, if both were trusted, else
-    by one second. `wall` carries only utc and trust of now.
+    board: see `board_time`. Within one boot the base stays, so watch time is continuous over a
+    restart of the program. After a boot it goes on from the last moment by what the walls say, if
+    both were trusted, else by AFTER_RESTART.
     """
     if earlier is None:
-        return -since_boot
+        return -board.elapsed
     if earlier.boot_id == this_boot:
         return earlier.base
-    gap = wall.utc - earlier.last.utc
-    known = wall.trusted and earlier.last.trusted and gap > 0.0
-    return earlier.last.elapsed + (gap if known else AFTER_RESTART) - since_boot
+    gap = board.utc - earlier.last.utc
+    known = board.trusted and earlier.last.trusted and gap > 0.0
+    return earlier.last.elapsed + (gap if known else AFTER_RESTART) - board.elapsed
 
 
 class SystemClock:
@@ -143,18 +151,21 @@ class WallWatch:
 
 
 class Pace:
-    """Lets virtual time pass no faster than `speed` times real time; 0 lets it run free."""
+    """Lets virtual time pass at `speed` times real time; 0 lets it run free."""
 
     def __init__(self, speed: float) -> None:
-        self._speed = speed
-        self._virtual: float | None = None
+        self.speed = speed
+        self._virtual = math.inf
         self._real = 0.0
 
     def wait(self, wake: threading.Event, elapsed: float) -> None:
-        """Return when virtual `elapsed` has come in real time, or `wake` is set."""
-        if self._speed <= 0.0:
-            return
-        if self._virtual is None:
-            self._virtual, self._real = elapsed, boottime()
-        due = self._real + (elapsed - self._virtual) / self._speed
-        wake.wait(max(0.0, due - boottime()))
+        """Return when virtual `elapsed` has come in real time, or `wake` is set.
+
+        Time that was lost by more than PACE_SLACK is not made up for.
+        """
+        now = boottime()
+        if self.speed > 0.0:
+            due = self._real + max(0.0, elapsed - self._virtual) / self.speed
+            wake.wait(max(0.0, due - now))
+            now = max(due, now - PACE_SLACK)
+        self._virtual, self._real = elapsed, now

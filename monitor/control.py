@@ -23,6 +23,9 @@ from monitor.errors import ControlError, HoldwaterError
 
 log = logging.getLogger(__name__)
 
+SOCKET = "control.sock"
+"""Name of the socket in a state folder."""
+
 LONGEST = 1_048_576
 """Bytes of one line; a whole configuration folder has some 20,000."""
 

@@ -16,6 +16,7 @@ from monitor.inputs import ANSWER_KINDS, Answer, SetupChange
 from monitor.live import Inbox, Post
 from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.loop import Snapshot
+from monitor.setup import Setup
 
 REPLY_WITHIN = 15.0
 """Seconds until a request is told that the loop did not get to it: far over a late scan."""
@@ -25,12 +26,22 @@ LONGEST_TEXT = 500
 
 
 class Desk:
-    """Serves people: answers, views and changes of the set-up."""
+    """Serves people: answers, views and changes of the set-up.
 
-    def __init__(self, inbox: Inbox, clock: Clock, snapshot: Callable[[], Snapshot]) -> None:
+    check: raises HoldwaterError where a valid set-up cannot be run here.
+    """
+
+    def __init__(
+        self,
+        inbox: Inbox,
+        clock: Clock,
+        snapshot: Callable[[], Snapshot],
+        check: Callable[[Setup], object],
+    ) -> None:
         self._inbox = inbox
         self._clock = clock
         self._snapshot = snapshot
+        self._check = check
         self._changing = threading.Lock()
 
     @property
@@ -93,6 +104,7 @@ class Desk:
         with self._changing:
             version = self._snapshot().setup.version + 1
             setup = load_texts(files, version)
+            self._check(setup)
             self._put(SetupChange(self._clock.now(), setup, who, reason), files)
         return {"who": who, "version": version}
 

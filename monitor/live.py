@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from monitor.clock import Clock, WallWatch
 from monitor.inputs import Answer, Input, Moment, Reading, SetupChange
-from monitor.loop import Change, Loop, StepFailed
+from monitor.loop import Loop, StepFailed
 from monitor.workers import Spell
 
 log = logging.getLogger(__name__)
@@ -147,11 +147,8 @@ class Live:
 
     def _take_alone(self, post: Post) -> None:
         """An answer or a change has a turn of its own, so a refusal is surely its own."""
-        change = None
-        if isinstance(post.item, SetupChange):
-            change = Change(post.item, post.files or {})
         try:
-            refused = self._loop.turn([post.item], change, waited_for=post.reply is not None)
+            refused = self._loop.turn([post.item], post.files, post.reply is not None)
         except StepFailed as error:
             self._note_failure(error, [post.item])
             refused = f"the watch failed on this ({error}); nothing was changed"

@@ -8,11 +8,12 @@ known to be stuck nothing waits for it any more, so detection is never late by m
 """
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from monitor.clock import Clock, VirtualClock
+from monitor.archive.records import SetupVersion
+from monitor.clock import Clock, VirtualClock, boottime
 from monitor.effects import Effect, Flag, JournalRow, Refusal, Text
 from monitor.errors import HoldwaterError
 from monitor.inputs import Fault, Input, Moment, Reading, SetupChange
@@ -28,9 +29,6 @@ PATIENCE = 2.0
 SHORTEST = 0.001
 """Seconds of watch time between two turns that nothing but a due time calls for."""
 
-FLAGS_WAIT = 60.0
-"""Seconds that quality flags may wait for a commit of their own, as readings do for theirs."""
-
 
 class Ticket(Protocol):
     """A commit under way. error: why the last try failed, "" while none did."""
@@ -41,18 +39,14 @@ class Ticket(Protocol):
         """Whether it is on the disk, after at most so many seconds; at once if a try failed."""
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A set-up that is to come into force, with the files it was read from (name: text)."""
-
-    change: SetupChange
-    files: Mapping[str, str]
-
-
 class Record(Protocol):
     """What the loop asks of the archive's writer; no call waits for the disk."""
 
-    def readings(self, readings: Sequence[Reading]) -> None: ...
+    def readings(
+        self, readings: Iterable[Reading], calibrations: Mapping[str, int], run: str
+    ) -> None: ...
+
+    def flags(self, flags: Iterable[Flag]) -> None: ...
 
     def commit(
         self,
@@ -60,7 +54,7 @@ class Record(Protocol):
         journal: Sequence[JournalRow],
         texts: Sequence[tuple[Text, tuple[str, ...]]],
         flags: Sequence[Flag],
-        change: Change | None,
+        setup: SetupVersion | None,
     ) -> Ticket: ...
 
 
@@ -106,7 +100,7 @@ class Loop:
         self.state = start.state
         self.next_due = start.next_due
         self._clock = clock
-        self._keeper = None if record is None else Keeper(record, clock)
+        self._keeper = None if record is None else Keeper(record)
         self._deliver = deliver
         self._observe = observe
         self._own: list[Input] = []
@@ -115,10 +109,14 @@ class Loop:
         self._carry_out(start.effects, start.state.durable, now, None, waited_for=False)
 
     def turn(
-        self, inputs: Sequence[Input], change: Change | None = None, waited_for: bool = False
+        self,
+        inputs: Sequence[Input],
+        files: Mapping[str, str] | None = None,
+        waited_for: bool = False,
     ) -> str:
         """Take these inputs now; returns why the last was refused, "" when nothing was.
 
+        files: given where the last input is a change of the set-up, what it was read from.
         waited_for: somebody waits for the result, so it is given only once it is on the disk.
         Raises StepFailed, and nothing has changed, when the step itself fails.
         """
@@ -131,20 +129,26 @@ class Loop:
         finally:
             self._own = []
         refused = next((e.why for e in reversed(result.effects) if isinstance(e, Refusal)), "")
-        taken = change if not refused else None
-        if taken is not None:
-            self.setup = taken.change.setup
+        change = inputs[-1] if files is not None and not refused else None
+        version = None
+        if isinstance(change, SetupChange):
+            self.setup = change.setup
+            version = SetupVersion(
+                change.setup.version, change.moment, change.who, change.reason, files or {}
+            )
         self.state = result.state
         self.next_due = max(result.next_due, now.elapsed + SHORTEST)
         self.snapshot = Snapshot(self.setup, self.state, now)
         changed = self.state.durable if self.state.durable is not before else None
-        self._carry_out(result.effects, changed, now, taken, waited_for)
+        self._carry_out(result.effects, changed, now, version, waited_for)
         return refused
 
     def keep(self, readings: Sequence[Reading]) -> None:
         """Hand readings to the record; before they are judged, so that an error costs none."""
         if self._keeper is not None and readings:
-            self._keeper.record.readings(readings)
+            calibrations = {tag.id: tag.calibration for tag in self.setup.rig.tags}
+            run = self.setup.run.id if self.setup.run is not None else ""
+            self._keeper.record.readings(readings, calibrations, run)
 
     def run_on_to(self, clock: VirtualClock, until: float) -> None:
         """On a virtual clock: a turn at each due time before `until`, then stand at `until`."""
@@ -158,7 +162,7 @@ class Loop:
         effects: Sequence[Effect],
         durable: Durable | None,
         now: Moment,
-        change: Change | None,
+        version: SetupVersion | None,
         waited_for: bool,
     ) -> None:
         texts = [
@@ -167,9 +171,9 @@ class Loop:
             if isinstance(effect, Text)
         ]
         if self._keeper is not None:
-            fault = self._keeper.keep(effects, durable, texts, now, change, waited_for)
-            if fault is not None:
-                self._own.append(fault)
+            news = self._keeper.keep(effects, durable, texts, version, waited_for)
+            if news is not None:
+                self._own.append(Fault(now, "record", news, over=not news))
                 self.next_due = now.elapsed + SHORTEST
         if effects:
             self._observe(effects, now)
@@ -183,11 +187,8 @@ class Keeper:
     A disk that refuses is told by the writer itself, and its tickets keep nobody waiting.
     """
 
-    def __init__(self, record: Record, clock: Clock) -> None:
+    def __init__(self, record: Record) -> None:
         self.record = record
-        self._clock = clock
-        self._flags: list[Flag] = []
-        self._flags_due = clock.now().elapsed + FLAGS_WAIT
         self._oldest: tuple[float, Ticket] | None = None
         self._stuck = False
 
@@ -196,26 +197,27 @@ class Keeper:
         effects: Sequence[Effect],
         durable: Durable | None,
         texts: Sequence[tuple[Text, tuple[str, ...]]],
-        now: Moment,
-        change: Change | None,
+        version: SetupVersion | None,
         waited_for: bool,
-    ) -> Fault | None:
-        """One commit, if anything must last; what it shows about the disk, if that is news."""
+    ) -> str | None:
+        """One commit, if anything must last; news of the disk: what is wrong, "" that it is over.
+
+        The disk is timed in real seconds, whatever clock the loop is on.
+        """
         journal = [effect for effect in effects if isinstance(effect, JournalRow)]
-        self._flags += [effect for effect in effects if isinstance(effect, Flag)]
-        flags_due = bool(self._flags) and now.elapsed >= self._flags_due
+        flags = [effect for effect in effects if isinstance(effect, Flag)]
         late = False
-        if durable is not None or journal or texts or change is not None or flags_due:
-            flags, self._flags = self._flags, []
-            self._flags_due = now.elapsed + FLAGS_WAIT
+        if durable is not None or journal or texts or version is not None:
             document = None if durable is None else encode(durable)
-            ticket = self.record.commit(document, journal, texts, flags, change)
-            self._oldest = self._oldest or (now.elapsed, ticket)
+            ticket = self.record.commit(document, journal, texts, flags, version)
+            self._oldest = self._oldest or (boottime(), ticket)
             if (texts or waited_for) and not self._stuck:
                 late = not ticket.wait(PATIENCE)
+        elif flags:
+            self.record.flags(flags)
         return self._judge(late)
 
-    def _judge(self, late: bool) -> Fault | None:
+    def _judge(self, late: bool) -> str | None:
         """Whether the oldest commit under way is stuck, or no longer is."""
         if self._oldest is None:
             return None
@@ -223,12 +225,9 @@ class Keeper:
         if ticket.wait(0.0) or ticket.error:
             self._oldest = None
             was_stuck, self._stuck = self._stuck, False
-            return self._tell("", over=True) if was_stuck and not ticket.error else None
-        if not self._stuck and (late or self._clock.now().elapsed - since >= PATIENCE):
+            return "" if was_stuck and not ticket.error else None
+        if not self._stuck and (late or boottime() - since >= PATIENCE):
             self._stuck = True
-            return self._tell(f"nothing kept for {PATIENCE:.0f} s", over=False)
+            log.error("record=stuck patience_s=%.0f", PATIENCE)
+            return f"nothing kept for {PATIENCE:.0f} s"
         return None
-
-    def _tell(self, wrong: str, over: bool) -> Fault:
-        log.log(logging.INFO if over else logging.ERROR, "record_kept=%s error=%r", over, wrong)
-        return Fault(self._clock.now(), "record", wrong, over)

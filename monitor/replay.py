@@ -11,16 +11,15 @@ from datetime import date
 from pathlib import Path
 
 from monitor.clock import VirtualClock
-from monitor.effects import Effect, JournalRow, Refusal, Text
+from monitor.effects import Effect
 from monitor.errors import HoldwaterError, RecordingError
 from monitor.inputs import Answer, ClockNote, Moment
+from monitor.lines import Line, as_line
 from monitor.logic.state import Durable, decode, fresh
 from monitor.logic.step import resume
 from monitor.loop import Loop
 from monitor.recording import Row, read_answers, read_rows, read_utc
 from monitor.setup import Run, Setup
-
-Line = dict[str, object]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +46,7 @@ def replay(
 
     def observe(effects: Sequence[Effect], now: Moment) -> None:
         for effect in effects:
-            line = as_line(setup, effect, now)
+            line = as_line(setup.zone, effect, now)
             if line is not None:
                 show(line)
 
@@ -97,73 +96,6 @@ class _Player:
             now = self._clock.now()
             self._loop.run_on_to(self._clock, now.elapsed + max(0.0, at - now.utc))
             self._loop.turn([replace(answer, moment=self._clock.now())])
-
-
-def as_line(setup: Setup, effect: Effect, now: Moment) -> Line | None:
-    """One effect as the flat object that replay prints.
-
-    None for the flags of single readings, and for the journal's copy of a text.
-    """
-    match effect:
-        case JournalRow(what="text"):
-            return None
-        case JournalRow():
-            return _line(
-                setup,
-                effect.moment,
-                what=effect.what,
-                name=effect.subject,
-                number=int(effect.subject) if effect.subject.isdigit() else None,
-                state=effect.state,
-                grade=effect.grade,
-                cause=effect.cause,
-                who=effect.who,
-                evidence=dict(effect.evidence),
-                text=effect.text,
-            )
-        case Text():
-            return _line(
-                setup,
-                effect.moment,
-                what="text",
-                name=effect.turn,
-                number=effect.event or None,
-                grade=effect.grade,
-                who=effect.person,
-                text=effect.body,
-            )
-        case Refusal():
-            return _line(
-                setup, now, what="refused", name=effect.way, who=effect.who, text=effect.why
-            )
-    return None
-
-
-def _line(setup: Setup, moment: Moment, **given: object) -> Line:
-    time = setup.local(float(round(moment.utc))).isoformat()
-    line: Line = {"time": time, "what": "", "name": "", "number": None, "state": "", "grade": ""}
-    return line | {"cause": "", "who": "", "evidence": {}, "text": ""} | given
-
-
-def readable(line: Line) -> str:
-    """One line of the timeline for people: local time, what, and what there is to say."""
-    time = str(line["time"])
-    parts = [time[:10], time[11:19], f"{line['what']:<9}"]
-    if line["what"] == "text":
-        return " ".join([*parts, f"to {line['who']} ({line['name']}): {line['text']}"])
-    said = [str(line[key]) for key in ("name", "state") if line[key]]
-    if line["grade"]:
-        said.append(f"({line['grade']})")
-    if line["who"]:
-        said.append(f"by {line['who']}")
-    if line["cause"]:
-        said.append(f"[{line['cause']}]")
-    evidence = line["evidence"]
-    if isinstance(evidence, dict) and evidence:
-        said.append(", ".join(f"{label} {value}" for label, value in evidence.items()))
-    if line["text"]:
-        said.append(str(line["text"]))
-    return " ".join([*parts, *said])
 
 
 def set_up_for(setup: Setup, run_start: str, stood_down: bool) -> Setup:

@@ -5,8 +5,17 @@ described in docs/reference/archive.md, the reasons in docs/explanation/decision
 """
 
 from monitor.archive.reader import Reader
-from monitor.archive.records import Boot, Offset, OutboxRow, Rollup, Series, SetupVersion
-from monitor.archive.writer import Opening, Ticket, Writer
+from monitor.archive.records import (
+    Boot,
+    Offset,
+    Opening,
+    OutboxRow,
+    Rollup,
+    Series,
+    SetupVersion,
+)
+from monitor.archive.work import Ticket
+from monitor.archive.writer import Writer
 
 __all__ = [
     "Boot",

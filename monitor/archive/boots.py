@@ -7,22 +7,29 @@ from monitor.archive.timeline import Timeline
 from monitor.clock import EarlierBoot
 from monitor.inputs import Moment
 
-LAST_ROWS = 100
-"""Rows of readings that are looked at for the latest one: more than one interval of all tags."""
+LATEST = (
+    "SELECT boot, max(elapsed) FROM journal",
+    "SELECT boot, max(elapsed) FROM outbox",
+    "SELECT boot, max(since) FROM offsets",
+    "SELECT boot, max(start_ms + span_ms) / 1000.0 FROM"
+    " (SELECT boot, start_ms, span_ms FROM readings ORDER BY boot DESC, start_ms DESC LIMIT 1000)",
+)
+"""Where the latest moment may stand. A thousand rows of readings are more than an hour of 60 tags,
+and no row is longer than an hour."""
 
 
 def load_boots(connection: sqlite3.Connection) -> list[Boot]:
+    """All boots, oldest first."""
     found = connection.execute(
         "SELECT boot, name, boot_id, base FROM boots LEFT JOIN names ON id = board ORDER BY boot"
     )
     return [Boot(number, board or "", boot_id, base) for number, board, boot_id, base in found]
 
 
-def load_timeline(connection: sqlite3.Connection) -> Timeline:
+def load_offsets(connection: sqlite3.Connection) -> list[Offset]:
+    """All offsets, in the order in which they were found."""
     found = connection.execute("SELECT boot, since, ahead, trusted FROM offsets ORDER BY id")
-    return Timeline(
-        Offset(boot, since, ahead, bool(trusted)) for boot, since, ahead, trusted in found
-    )
+    return [Offset(boot, since, ahead, bool(trusted)) for boot, since, ahead, trusted in found]
 
 
 def earlier_boot(connection: sqlite3.Connection) -> EarlierBoot | None:
@@ -31,19 +38,12 @@ def earlier_boot(connection: sqlite3.Connection) -> EarlierBoot | None:
     if not boots:
         return None
     last = boots[-1]
-    queries = (
-        "SELECT boot, max(elapsed) FROM journal",
-        "SELECT boot, max(elapsed) FROM outbox",
-        "SELECT boot, max(since) FROM offsets",
-        "SELECT boot, max(start_ms + span_ms) / 1000.0 FROM (SELECT boot, start_ms, span_ms"
-        f" FROM readings ORDER BY boot DESC, start_ms DESC LIMIT {LAST_ROWS})",
-    )
-    found = [connection.execute(query).fetchone() for query in queries]
+    found = [connection.execute(query).fetchone() for query in LATEST]
     latest = max(
         ((elapsed, boot) for boot, elapsed in found if elapsed is not None),
         default=(last.base, last.number),
     )
-    moment = load_timeline(connection).moment(latest[1], latest[0])
+    moment = Timeline(load_offsets(connection)).moment(latest[1], latest[0])
     return EarlierBoot(last.boot_id, last.base, moment)
 
 

@@ -118,12 +118,6 @@ class Gathering:
         self._flags.clear()
         return load
 
-    def give_back(self, load: Load) -> None:
-        """What could not be written, to be taken again."""
-        self._rows.extendleft(reversed(load.rows))
-        self._flags.extendleft(reversed(load.flags))
-        self._bound()
-
     def _close(self, tag: str) -> None:
         row = self._open.pop(tag)
         for packed in pack(row.times, row.values, row.problems):
@@ -139,6 +133,7 @@ class Gathering:
 
 
 def to_ms(elapsed: float) -> int:
+    """Watch time as the archive keeps it: readings closer than a millisecond share one."""
     return round(elapsed * 1000.0)
 
 

@@ -130,7 +130,9 @@ def _look_for_damage(connection: sqlite3.Connection, path: Path) -> None:
         found = connection.execute(f"PRAGMA quick_check('{table}')").fetchone()[0]
         if found != "ok":
             raise _damage(f"{table}: {found}")
-    connection.execute("SELECT * FROM readings ORDER BY boot DESC, start_ms DESC LIMIT 1").fetchall()
+    connection.execute(
+        "SELECT * FROM readings ORDER BY boot DESC, start_ms DESC LIMIT 1"
+    ).fetchall()
     with closing(connection.execute("PRAGMA wal_checkpoint(PASSIVE)")) as cursor:
         busy, in_log, moved = cursor.fetchone()
     pages = connection.execute("PRAGMA page_count").fetchone()[0]

@@ -7,14 +7,21 @@ missing value and a problem word keep their place.
 
 import json
 import math
-import sys
 import zlib
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, groupby, pairwise, repeat
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from monitor.archive.squeezing import (
+    deflate,
+    from_little_endian,
+    inflate,
+    little_endian,
+    narrow,
+    widen,
+)
 from monitor.errors import ArchiveError
 
 LARGEST_BLOB = 800
@@ -29,8 +36,6 @@ DIVISORS = (1.0, 2.0, 4.0, 5.0, 8.0, 10.0, 16.0, 20.0, 50.0, 100.0, 256.0, 1e3, 
 """Scales tried first, coarsest first: value = whole number / divisor. They cover decimal figures
 as text delivers them and the binary steps of converters."""
 
-WIDTHS = (("b", 7), ("h", 15), ("i", 31), ("q", 63))
-CODES = {1: "b", 2: "h", 4: "i", 8: "q"}
 BY_DIFFERENCE, BY_STEP = 0, 1
 
 
@@ -39,6 +44,15 @@ class Scale(NamedTuple):
 
     up: float
     down: float
+
+
+class Sums(NamedTuple):
+    """Over the readings that have a value and no problem word."""
+
+    n: int
+    low: float
+    total: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +72,14 @@ class Packed:
     numbers: bytes | None
     times: bytes | None
     problems: str | None
+
+    def sums(self) -> Sums | None:
+        """Sums in the unit of the tag; None if no reading counts."""
+        if self.low is None or self.total is None or self.high is None:
+            return None
+        up, down = self.scale or (1.0, 1.0)
+        low, total, high = (number * up / down for number in (self.low, self.total, self.high))
+        return Sums(self.n - self.left_out, low, total, high)
 
 
 def pack(
@@ -83,14 +105,16 @@ def _pack(
     present = array("d", (value for value in values if value is not None))
     scale, form, base, numbers = _pack_values(present)
     counted = [v for v, word in zip(values, problems, strict=True) if v is not None and not word]
-    sums = _sums(counted, scale)
+    low, total, high = _sums(counted, scale)
     start, span = min(times_ms), max(times_ms) - min(times_ms)
     return Packed(
         start,
         span,
         len(times_ms),
         len(times_ms) - len(counted),
-        *sums,
+        low,
+        total,
+        high,
         scale,
         form,
         base,
@@ -114,7 +138,9 @@ def unpack(row: Packed) -> tuple[list[int], list[float | None], dict[int, str]]:
     return times, [None if i in missing else next(rest) for i in range(row.n)], problems
 
 
-def _sums(counted: list[float], scale: Scale | None) -> tuple[float | None, ...]:
+def _sums(
+    counted: list[float], scale: Scale | None
+) -> tuple[float, float, float] | tuple[None, None, None]:
     """Lowest, sum, highest; in whole numbers of the scale where there is one."""
     if not counted:
         return None, None, None
@@ -132,20 +158,20 @@ def _pack_values(present: "array[float]") -> tuple[Scale | None, int, int, bytes
         whole = _whole(present, scale)
         if whole is not None:
             return scale, *_pack_whole(whole)
-    raw = _little_endian(present)
+    raw = little_endian(present)
     planes = b"".join(raw[place::8] for place in range(8))
-    return None, BY_DIFFERENCE, 0, _deflate(planes)
+    return None, BY_DIFFERENCE, 0, deflate(planes)
 
 
 def _unpack_values(row: Packed, count: int) -> Sequence[float]:
     if row.scale is None:
-        planes = _inflate(row.numbers) if row.numbers is not None else b""
+        planes = inflate(row.numbers) if row.numbers is not None else b""
         if len(planes) != 8 * count:
             raise ValueError(f"{count} values expected, {len(planes)} bytes found")
         raw = bytearray(len(planes))
         for place in range(8):
             raw[place::8] = planes[place * count : (place + 1) * count]
-        return _from_little_endian("d", bytes(raw))
+        return from_little_endian("d", bytes(raw))
     up, down = row.scale
     return [number * up / down for number in _unpack_whole(row, count)]
 
@@ -181,8 +207,8 @@ def _pack_whole(whole: list[int]) -> tuple[int, int, bytes | None]:
     if low == high:
         return BY_DIFFERENCE, low, None
     middle = (low + high) // 2
-    differences = _deflate(_narrow([number - middle for number in whole]))
-    steps = _deflate(_narrow([b - a for a, b in pairwise(whole)]))
+    differences = deflate(narrow([number - middle for number in whole]))
+    steps = deflate(narrow([b - a for a, b in pairwise(whole)]))
     if len(steps) < len(differences):
         return BY_STEP, whole[0], steps
     return BY_DIFFERENCE, middle, differences
@@ -192,8 +218,8 @@ def _unpack_whole(row: Packed, count: int) -> Iterable[int]:
     if row.numbers is None:
         return repeat(row.base, count)
     if row.form == BY_STEP:
-        return accumulate(_widen(row.numbers, count - 1), initial=row.base)
-    return (row.base + difference for difference in _widen(row.numbers, count))
+        return accumulate(widen(row.numbers, count - 1), initial=row.base)
+    return (row.base + difference for difference in widen(row.numbers, count))
 
 
 def _pack_times(times: Sequence[int], start: int, span: int) -> bytes | None:
@@ -207,8 +233,8 @@ def _pack_times(times: Sequence[int], start: int, span: int) -> bytes | None:
         return None
     changes = [off[0], *(after - before for before, after in pairwise(off))]
     return min(
-        bytes([BY_DIFFERENCE]) + _deflate(_narrow(off)),
-        bytes([BY_STEP]) + _deflate(_narrow(changes)),
+        bytes([BY_DIFFERENCE]) + deflate(narrow(off)),
+        bytes([BY_STEP]) + deflate(narrow(changes)),
         key=len,
     )
 
@@ -217,7 +243,7 @@ def _unpack_times(row: Packed) -> list[int]:
     grid = _even_grid(row.start_ms, row.span_ms, row.n)
     if row.times is None:
         return grid
-    off: Iterable[int] = _widen(row.times[1:], row.n)
+    off: Iterable[int] = widen(row.times[1:], row.n)
     if row.times[0] == BY_STEP:
         off = accumulate(off)
     return [even + by for even, by in zip(grid, off, strict=True)]
@@ -251,45 +277,3 @@ def _unpack_problems(text: str | None) -> tuple[set[int], dict[int, str]]:
         if word:
             problems.update(dict.fromkeys(positions, word))
     return missing, problems
-
-
-def _narrow(numbers: list[int]) -> bytes:
-    """Whole numbers as the narrowest little-endian integers that hold them all."""
-    low, high = min(numbers), max(numbers)
-    code = next(code for code, bits in WIDTHS if -(1 << bits) <= low and high < 1 << bits)
-    return _little_endian(array(code, numbers))
-
-
-def _widen(blob: bytes, count: int) -> "array[int]":
-    raw = _inflate(blob)
-    width, rest = divmod(len(raw), count)
-    if rest or width not in CODES:
-        raise ValueError(f"{count} numbers expected, {len(raw)} bytes found")
-    return _from_little_endian(CODES[width], raw)
-
-
-def _little_endian(numbers: "array[Any]") -> bytes:
-    if sys.byteorder == "big":
-        numbers = numbers[:]
-        numbers.byteswap()
-    return numbers.tobytes()
-
-
-def _from_little_endian(code: str, raw: bytes) -> "array[Any]":
-    numbers: array[Any] = array(code, raw)
-    if sys.byteorder == "big":
-        numbers.byteswap()
-    return numbers
-
-
-def _deflate(raw: bytes) -> bytes:
-    """Raw deflate (RFC 1951), as text or by letter frequency alone, whichever is shorter."""
-    packed = []
-    for strategy in (zlib.Z_DEFAULT_STRATEGY, zlib.Z_HUFFMAN_ONLY):
-        deflater = zlib.compressobj(9, zlib.DEFLATED, -15, 9, strategy)
-        packed.append(deflater.compress(raw) + deflater.flush())
-    return min(packed, key=len)
-
-
-def _inflate(blob: bytes) -> bytes:
-    return zlib.decompress(blob, wbits=-15)

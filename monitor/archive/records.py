@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
+from monitor.clock import EarlierBoot
 from monitor.effects import Text
 from monitor.inputs import Moment, Reading
 
@@ -31,6 +33,20 @@ class Offset:
     since: float
     ahead: float
     trusted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """How the start of the writer went.
+
+    set_aside: where a damaged archive was put, None if there was none. earlier: what is known of
+    the last time the watch ran, None on a new archive. trouble: why the archive cannot be written
+    now, "" if it can.
+    """
+
+    set_aside: Path | None
+    earlier: EarlierBoot | None
+    trouble: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,29 +94,6 @@ class Series:
     elapsed: Sequence[float]
     values: Sequence[float | None]
     problems: Mapping[int, str]
-
-    def part(self, start: float, end: float) -> "Series":
-        """The readings with start <= elapsed < end, in order of time, repeated ones as they came."""
-        order = [i for i, at in enumerate(self.elapsed) if start <= at < end]
-        order.sort(key=self.elapsed.__getitem__)
-        return Series(
-            self.tag,
-            self.boot,
-            self.rig,
-            self.run,
-            self.calibration,
-            [self.elapsed[i] for i in order],
-            [self.values[i] for i in order],
-            {new: self.problems[old] for new, old in enumerate(order) if old in self.problems},
-        )
-
-    def counted(self) -> list[tuple[float, float]]:
-        """(elapsed, value) of the readings that count in sums: a value and no problem word."""
-        return [
-            (at, value)
-            for i, (at, value) in enumerate(zip(self.elapsed, self.values, strict=True))
-            if value is not None and i not in self.problems
-        ]
 
     def reading(self, position: int, moment: Moment) -> Reading:
         problem = self.problems.get(position, "")

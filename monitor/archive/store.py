@@ -21,57 +21,48 @@ Witness = tuple[str, tuple[object, ...]]
 
 
 class Store:
-    """The writing side of one connection. Names already seen are kept, so a failed transaction
-    needs `forget`."""
+    """The writing side of one connection; after a failed transaction it is of no more use."""
 
     def __init__(self, connection: sqlite3.Connection, board: str, rig: str) -> None:
-        self._db = connection
+        self.db = connection
         self._board = board
         self._rig = rig
         self._names: dict[tuple[str, str], int] = {}
         self._scales: dict[Scale, int] = {}
 
     def close(self) -> None:
-        self._db.close()
+        self.db.close()
 
     def begin(self) -> None:
-        self._db.execute("BEGIN IMMEDIATE")
+        self.db.execute("BEGIN IMMEDIATE")
 
     def commit(self) -> None:
-        self._db.execute("COMMIT")
-
-    def roll_back(self) -> None:
-        self.forget()
-        if self._db.in_transaction:
-            self._db.execute("ROLLBACK")
+        self.db.execute("COMMIT")
 
     def mark(self) -> None:
         """What is written from here on can be undone alone."""
-        self._db.execute("SAVEPOINT work")
+        self.db.execute("SAVEPOINT work")
 
     def keep_marked(self) -> None:
-        self._db.execute("RELEASE work")
+        self.db.execute("RELEASE work")
 
     def undo_marked(self) -> None:
-        self.forget()
-        self._db.execute("ROLLBACK TO work")
-        self._db.execute("RELEASE work")
-
-    def forget(self) -> None:
         self._names.clear()
         self._scales.clear()
+        self.db.execute("ROLLBACK TO work")
+        self.db.execute("RELEASE work")
 
     def holds(self, witness: Witness) -> bool:
-        return self._db.execute(*witness).fetchone() is not None
+        return self.db.execute(*witness).fetchone() is not None
 
     def boot(self, boot: Boot) -> None:
-        self._db.execute(
+        self.db.execute(
             "INSERT OR IGNORE INTO boots VALUES (?, ?, ?, ?)",
             (boot.number, self._name("board", boot.board), _plain(boot.boot_id), boot.base),
         )
 
     def offsets(self, offsets: Iterable[Offset]) -> None:
-        self._db.executemany(
+        self.db.executemany(
             "INSERT INTO offsets (boot, since, ahead, trusted) VALUES (?, ?, ?, ?)",
             [(o.boot, o.since, o.ahead, o.trusted) for o in offsets],
         )
@@ -89,7 +80,7 @@ class Store:
     def _row(self, row: Row) -> Witness:
         packed = row.packed
         place = (row.boot, packed.start_ms, self._name("tag", row.tag))
-        found = self._db.execute(
+        found = self.db.execute(
             "SELECT max(part) FROM readings WHERE boot = ? AND start_ms = ? AND tag = ?", place
         ).fetchone()[0]
         part = 0 if found is None else found + 1
@@ -113,28 +104,30 @@ class Store:
             packed.times,
             packed.problems,
         )
-        self._db.execute(f"INSERT INTO readings VALUES ({', '.join('?' * len(values))})", values)
+        self.db.execute(f"INSERT INTO readings VALUES ({', '.join('?' * len(values))})", values)
         return (
             "SELECT 1 FROM readings WHERE boot = ? AND start_ms = ? AND tag = ? AND part = ?",
             (*place, part),
         )
 
     def _hours(self, boot: int, first_ms: int, last_ms: int) -> None:
-        """Bring the hour table up to the last block of hours that is over; late rows redo theirs."""
-        found = self._db.execute("SELECT until_ms FROM hours_made WHERE boot = ?", (boot,)).fetchone()
+        """Sum the hours up to the last block that is over; late rows have theirs summed again."""
+        found = self.db.execute(
+            "SELECT until_ms FROM hours_made WHERE boot = ?", (boot,)
+        ).fetchone()
         until = last_ms // HOURS_AT_ONCE_MS * HOURS_AT_ONCE_MS
         if found is not None:
             until, first_ms = max(until, found[0]), min(first_ms, found[0])
         if first_ms >= until:
             return
-        self._db.execute(
+        self.db.execute(
             "INSERT OR REPLACE INTO hours " + HOUR_SUMS,
             {"boot": boot, "start": first_ms // HOUR_MS * HOUR_MS, "end": until, "tag": None},
         )
-        self._db.execute("INSERT OR REPLACE INTO hours_made VALUES (?, ?)", (boot, until))
+        self.db.execute("INSERT OR REPLACE INTO hours_made VALUES (?, ?)", (boot, until))
 
     def flags(self, flags: Iterable[tuple[int, Flag]]) -> None:
-        self._db.executemany(
+        self.db.executemany(
             "INSERT OR IGNORE INTO flags VALUES (?, ?, ?, ?, ?)",
             [
                 (boot, to_ms(flag.elapsed), self._name("tag", flag.tag), flag.test, flag.flag)
@@ -153,7 +146,7 @@ class Store:
                 json.dumps(row.evidence),
                 _plain(row.text),
             )
-            last = self._db.execute(
+            last = self.db.execute(
                 "INSERT INTO journal (boot, elapsed, what, subject, state, grade, cause, who,"
                 " evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 values,
@@ -161,10 +154,10 @@ class Store:
         return None if last is None else ("SELECT 1 FROM journal WHERE id = ?", (last,))
 
     def state(self, durable: object) -> None:
-        self._db.execute("INSERT OR REPLACE INTO state VALUES (1, ?)", (json.dumps(durable),))
+        self.db.execute("INSERT OR REPLACE INTO state VALUES (1, ?)", (json.dumps(durable),))
 
     def setup(self, setup: SetupVersion) -> None:
-        self._db.execute(
+        self.db.execute(
             "INSERT OR IGNORE INTO setups VALUES (?, ?, ?, ?, ?, ?)",
             (
                 setup.version,
@@ -180,11 +173,11 @@ class Store:
         """A text to be sent, and an open row for each channel."""
         moment = text.moment
         words = map(_plain, (text.person, text.turn, text.grade, text.body))
-        self._db.execute(
+        self.db.execute(
             "INSERT OR IGNORE INTO texts VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (text.number, text.event, *words, moment.boot, moment.elapsed, text.expires),
         )
-        self._db.executemany(
+        self.db.executemany(
             "INSERT OR IGNORE INTO outbox VALUES (?, ?, 'waiting', 0, ?, '', ?, ?)",
             [(text.number, c, moment.elapsed, moment.boot, moment.elapsed) for c in channels],
         )
@@ -205,7 +198,7 @@ class Store:
         if outcome == "retry":
             state, next_try = "waiting", moment.elapsed if next_try is None else next_try
         tried = outcome not in WITHOUT_ATTEMPT
-        changed = self._db.execute(
+        changed = self.db.execute(
             "UPDATE outbox SET state = ?, attempts = attempts + ?, next_try = ?, detail = ?,"
             " boot = ?, elapsed = ? WHERE text = ? AND channel = ?",
             (state, tried, next_try, _plain(detail), moment.boot, moment.elapsed, text, channel),
@@ -218,10 +211,10 @@ class Store:
         if not name:
             return 0
         if (kind, name) not in self._names:
-            self._db.execute(
+            self.db.execute(
                 "INSERT OR IGNORE INTO names (kind, name) VALUES (?, ?)", (kind, _plain(name))
             )
-            self._names[kind, name] = self._db.execute(
+            self._names[kind, name] = self.db.execute(
                 "SELECT id FROM names WHERE kind = ? AND name = ?", (kind, _plain(name))
             ).fetchone()[0]
         return self._names[kind, name]
@@ -230,8 +223,8 @@ class Store:
         if scale is None:
             return 0
         if scale not in self._scales:
-            self._db.execute("INSERT OR IGNORE INTO scales (up, down) VALUES (?, ?)", scale)
-            self._scales[scale] = self._db.execute(
+            self.db.execute("INSERT OR IGNORE INTO scales (up, down) VALUES (?, ?)", scale)
+            self._scales[scale] = self.db.execute(
                 "SELECT id FROM scales WHERE up = ? AND down = ?", scale
             ).fetchone()[0]
         return self._scales[scale]

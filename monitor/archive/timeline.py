@@ -8,13 +8,25 @@ was stored before. So one row re-times a night, and no reading is ever rewritten
 import math
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
+from typing import NamedTuple
 
 from monitor.archive.records import Offset
 from monitor.clock import STEP
 from monitor.inputs import Moment
 
-Stretch = tuple[int, float, float]
-"""Boot, and elapsed from (included) and to (excluded)."""
+FARTHEST_MS = 2**53
+
+
+class Stretch(NamedTuple):
+    """Watch time of one boot from start (included) to end (excluded), in ms.
+
+    ahead_ms: what to add to get the time by which was asked (0 where that is watch time itself).
+    """
+
+    boot: int
+    start_ms: int
+    end_ms: int
+    ahead_ms: int
 
 
 class Timeline:
@@ -24,13 +36,7 @@ class Timeline:
         by_boot: dict[int, list[Offset]] = {}
         for offset in offsets:
             by_boot.setdefault(offset.boot, []).append(offset)
-        self._in_force = {
-            boot: _in_force(by_boot[boot]) for boot in sorted(by_boot)
-        }
-
-    @property
-    def boots(self) -> tuple[int, ...]:
-        return tuple(self._in_force)
+        self._in_force = {boot: _in_force(by_boot[boot]) for boot in sorted(by_boot)}
 
     def offset(self, boot: int, elapsed: float) -> Offset:
         """The offset in force; of a boot without any, watch time itself, untrusted."""
@@ -48,16 +54,24 @@ class Timeline:
     def in_utc(self, start: float, end: float) -> Iterator[Stretch]:
         """The stretches of watch time that lie in start <= UTC < end, in order of watch time."""
         for boot, offsets in self._in_force.items():
-            since = [-math.inf, *(offset.since for offset in offsets[1:]), math.inf]
-            for offset, (first, last) in zip(offsets, pairwise(since), strict=True):
-                begin, stop = max(first, start - offset.ahead), min(last, end - offset.ahead)
+            edges = [-math.inf, *(offset.since for offset in offsets[1:]), math.inf]
+            for offset, (first, last) in zip(offsets, pairwise(edges), strict=True):
+                begin = edge_ms(max(first, start - offset.ahead))
+                stop = edge_ms(min(last, end - offset.ahead))
                 if begin < stop:
-                    yield boot, begin, stop
+                    yield Stretch(boot, begin, stop, round(offset.ahead * 1000.0))
 
     def in_elapsed(self, start: float, end: float) -> Iterator[Stretch]:
         """The same span of watch time in every boot."""
         for boot in self._in_force:
-            yield boot, start, end
+            yield Stretch(boot, edge_ms(start), edge_ms(end), 0)
+
+
+def edge_ms(seconds: float) -> int:
+    """The first whole millisecond not before a time, but for the last digits of the float."""
+    if math.isinf(seconds):
+        return FARTHEST_MS if seconds > 0.0 else -FARTHEST_MS
+    return math.ceil(round(seconds * 1000.0, 3))
 
 
 def _in_force(offsets: list[Offset]) -> list[Offset]:

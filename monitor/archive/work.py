@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monitor.archive.gathering import Load
-from monitor.archive.records import Offset, SetupVersion
+from monitor.archive.records import Boot, Offset, SetupVersion
 from monitor.archive.store import Store, Witness
 from monitor.effects import JournalRow, Text
 from monitor.inputs import Moment
@@ -89,14 +89,12 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """What one try takes to the disk in one transaction."""
+    """What is taken to the disk in one transaction."""
 
     works: tuple[Work, ...]
     load: Load
     offsets: tuple[Offset, ...]
-
-    def __bool__(self) -> bool:
-        return bool(self.works or self.load.rows or self.load.flags)
+    boot: Boot | None
 
 
 def drop_superseded(works: Sequence[Work]) -> None:

@@ -42,8 +42,6 @@ def load(folder: Path, version: int = 0) -> Setup:
     """
     problems: list[Problem] = []
     texts = read_texts(folder, problems)
-    if not texts:
-        raise SetupError(problems)
     secrets = read_secrets(folder, problems) if may_read(folder) else None
     return _build(texts, version, problems, secrets)
 

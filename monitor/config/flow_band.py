@@ -132,8 +132,12 @@ def _parts(row: FlowRow, steps: Steps, actions: FirstActions) -> Iterator[_Part]
         yield _Part("flow far too low", "low", half, "urgent", delay, actions.little)
     if row.no_flow:
         none = [(dph, no_flow_floor(row, due) if due > 0.0 else 0.0) for dph, due in steps]
-        delay = row.no_flow_after_min * MINUTE
-        yield _Part("no flow", "low", none, "urgent", delay, actions.nothing)
+        yield _Part("no flow", "low", none, "urgent", _none_after(row), actions.nothing)
+
+
+def _none_after(row: FlowRow) -> float:
+    assert row.no_flow_after_min is not None, "the reader of limits.toml has filled it in"
+    return row.no_flow_after_min * MINUTE
 
 
 def limit_of_witness(row: FlowRow, tag: TagRow, steps: Steps, actions: FirstActions) -> Limit:
@@ -145,7 +149,7 @@ def limit_of_witness(row: FlowRow, tag: TagRow, steps: Steps, actions: FirstActi
         side="low",
         value=Profile(tuple((dph, 0.5 if due > 0.0 else 0.0) for dph, due in steps)),
         grade="urgent",
-        on_delay=row.no_flow_after_min * MINUTE,
+        on_delay=_none_after(row),
         held_off=True,
         first_action=actions.nothing,
     )

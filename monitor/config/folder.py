@@ -3,7 +3,7 @@
 import stat
 from pathlib import Path
 
-from monitor.errors import Problem
+from monitor.errors import Problem, SetupError
 
 FILES = {"rig.toml": True, "limits.toml": True, "duty.toml": True, "channels.toml": True,
          "run.toml": False}  # fmt: skip
@@ -14,17 +14,18 @@ LARGEST = 262_144
 
 
 def read_texts(folder: Path, problems: list[Problem]) -> dict[str, str]:
-    """The texts of all files that can be read, without the secrets."""
+    """The texts of all files that can be read, without the secrets.
+
+    SetupError if there is no folder to read from.
+    """
     try:
         if not folder.is_dir():
             wrong = "is not a folder" if folder.exists() else "does not exist"
             remedy = "Give the folder in which rig.toml stands"
-            problems.append(Problem(str(folder), None, "folder", wrong, remedy))
-            return {}
+            raise SetupError([Problem(str(folder), None, "folder", wrong, remedy)])
         names = sorted(path.name for path in folder.iterdir())
     except (OSError, ValueError) as error:
-        problems.append(_unreadable(str(folder), "folder", error))
-        return {}
+        raise SetupError([_unreadable(str(folder), "folder", error)]) from error
     _strangers(names, problems)
     found = {name: read_text(folder / name, problems) for name in FILES if name in names}
     return {name: text for name, text in found.items() if text is not None}

@@ -158,7 +158,7 @@ FLOW: Rules = {
     "no_flow_below_l_min": Rule(
         "the flow in L/min under which the meter shows none: 0.5", between(0.001, 100_000)
     ),
-    "no_flow_after_min": Rule("the minutes until it counts: 3", between(0, 1_440)),
+    "no_flow_after_min": Rule("the minutes until it counts: 3", between(0.1, 1_440)),
 }
 LIMIT: Rules = {
     "condition": Rule('what it is called: "header low"', words(24)),

@@ -38,10 +38,13 @@ class LimitRows:
         raw = {key: sheet.data[key] for key in _HEAD if key in sheet.data}
         self.head = check_row(sheet, (), raw, LimitsHead, keys.LIMITS_HEAD)
         self.delays = _delays(sheet)
+        no_flow = (self.delays.get("no_flow") or Delays().no_flow) / MINUTE
         self.flows: list[tuple[Path, FlowRow, Steps]] = []
         self.limits: list[tuple[Path, LimitRow, Steps]] = []
         for path, flow in read_rows(sheet, "flow", FlowRow, keys.FLOW):
             steps = read_profile(sheet, (*path, "set_l_min"), flow.set_l_min, 0.0, 100_000.0)
+            if flow.no_flow_after_min is None:
+                flow.no_flow_after_min = no_flow
             if steps is not None:
                 self.flows.append((path, flow, steps))
         for path, limit in read_rows(sheet, "limit", LimitRow, keys.LIMIT):

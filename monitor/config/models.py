@@ -102,7 +102,7 @@ class FlowRow(Strict):
     far_too_low_after_min: float = 10.0
     no_flow: bool = True
     no_flow_below_l_min: float | None = None
-    no_flow_after_min: float = 3.0
+    no_flow_after_min: float | None = None
 
 
 class LimitRow(Strict):

@@ -57,23 +57,22 @@ class Sheet:
         """A key as people name it: `tag LH unit`, or `tag 3 unit` where the tag has no id."""
         if not path:
             return "file"
-        named = len(path) > 1 and isinstance(path[1], int)
-        head, rest = path[:2] if named else path[:1], path[2:] if named else path[1:]
-        words = [cut(str(head[0]))]
-        if named:
-            words.append(self._row_name(str(head[0]), path[1]))
-        words += [cut(str(part)) for part in rest[:2] if isinstance(part, str)]
+        table, *rest = path
+        words = [cut(str(table))]
+        if rest and isinstance(rest[0], int):
+            words += self._row_name(str(table), rest[0])
+        words += [cut(part) for part in rest[:3] if isinstance(part, str)]
         return " ".join(words)
 
-    def _row_name(self, table: str, at: Any) -> str:
+    def _row_name(self, table: str, at: int) -> list[str]:
+        """What one row of a repeated table is called; a plain list has no rows."""
         rows = self.data.get(table)
         row = rows[at] if isinstance(rows, list) and at < len(rows) else None
-        if isinstance(row, dict):
-            for key in _NAMES:
-                name = row.get(key)
-                if isinstance(name, str) and name.isprintable() and 0 < len(name) <= 24:
-                    return name
-        return str(at + 1)
+        if not isinstance(row, dict):
+            return []
+        names = [row[key] for key in _NAMES if isinstance(row.get(key), str)]
+        fit = [name for name in names if name.isprintable() and 0 < len(name) <= 24]
+        return fit[:1] or [str(at + 1)]
 
     def rows(self, table: str) -> list[tuple[Path, dict[str, Any]]]:
         """The rows of a repeated table `[[table]]`, with their paths."""

@@ -138,9 +138,9 @@ def _take(scan: Scan, event: EventRecord, said: Answer) -> None:
     alarms.acknowledge(scan, event.number, said.who)
     if stage != "taken":
         return
-    if other and other != said.who and event.reminded is None and event.promise is not None:
-        if promise >= event.promise:
-            return
+    first_is_sooner = event.promise is not None and event.promise <= promise
+    if other not in ("", said.who) and event.reminded is None and first_is_sooner:
+        return
     scan.set_event(
         replace(
             event,
@@ -201,8 +201,7 @@ def _flow(scan: Scan, event: EventRecord, said: Answer) -> None:
 
 
 def _done(scan: Scan, event: EventRecord, said: Answer) -> None:
-    line, _, value = said.text.partition(":")
-    line = line.strip().lower()
+    line = said.text.partition(":")[0].strip().lower()
     if line not in event.owed:
         owed = ", ".join(event.owed) or "nothing"
         raise RefusedInput(f"event {event.number} owes {owed}; {line!r} is not among it")

@@ -63,6 +63,7 @@ def move(stage: str, trigger: str) -> str:
 
 
 def is_open(event: EventRecord) -> bool:
+    """Whether an event still asks something of people."""
     return event.stage != "closed"
 
 

@@ -22,6 +22,7 @@ def waits_until(scan: Scan, grade: str) -> float:
 
 
 def is_quiet(scan: Scan) -> bool:
+    """Whether these are the quiet hours of the site."""
     begin, end = scan.setup.quiet
     clock = scan.setup.seconds_into_day(scan.now.utc)
     return begin <= clock or clock < end if begin > end else begin <= clock < end
@@ -72,6 +73,7 @@ def tell_everyone(scan: Scan, number: int, turn: str) -> None:
 
 
 def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Spec | None) -> None:
+    """Tell a turn to these people: one text each, kept in the event and the journal."""
     event = scan.durable.events[number]
     told = Told(turn, scan.t)
     event = replace(event, told=(*event.told, told))

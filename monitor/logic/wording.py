@@ -10,10 +10,11 @@ from itertools import chain
 
 from monitor.logic import wording_water
 from monitor.logic.gsm import Part, fit
-from monitor.logic.plan import Spec
+from monitor.logic.plan import LimitPlan, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord
 from monitor.logic.tale import Tale
+from monitor.units import STATES
 
 
 def compose(scan: Scan, event: EventRecord, turn: str, person: str, spec: Spec | None) -> str:
@@ -57,7 +58,8 @@ def _call(tale: Tale, head: str, plea: str) -> list[Part]:
         name, due = tale.name(event.taken_by), tale.clock(event.promise)
         before = f"{name} took {tale.number}, due {due}, not on site."
         shorter = f"{name}, due {due}, is not on site."
-    brings = ", air first, bring primer" if event.group == "water" else ""
+    siphon = tale.water is not None and tale.water.chain.drawn_by_siphon
+    brings = ", air first, bring primer" if event.group == "water" and siphon else ""
     return [
         tale.head(head),
         Part(before, 8, shorter),
@@ -190,6 +192,7 @@ def _alarm(tale: Tale) -> list[Part]:
     """A limit passed: value, limit, since when, first action."""
     spec = tale.spec
     name = spec.name if spec is not None else tale.event.first_out.split("/")[0]
+    plan = _limit_of(tale)
     words, action = WORDS.get(name, (name.upper(), "Go and look."))
     if spec is not None and spec.first_action:
         action = spec.first_action
@@ -197,25 +200,26 @@ def _alarm(tale: Tale) -> list[Part]:
     worse = len(tale.event.told) > 1
     return [
         tale.head("WORSE" if worse else tale.event.grade.upper()),
-        Part(f"{words}{_value(tale)} since {since}."),
-        Part(_well(tale, ""), 2),
+        Part(f"{words}{_value(plan, tale)} since {since}."),
+        Part(_well(tale, plan.tag.id if plan is not None else ""), 2),
         Part(action),
         tale.who_has_it(),
     ]
 
 
-def _value(tale: Tale) -> str:
-    if tale.spec is None:
+def _limit_of(tale: Tale) -> LimitPlan | None:
+    plans = chain.from_iterable(tale.scan.plan.limits.values())
+    return next((plan for plan in plans if plan.spec is tale.spec), None)
+
+
+def _value(plan: LimitPlan | None, tale: Tale) -> str:
+    """The value now beside its limit, in the tag's unit; nothing for a yes or no."""
+    value = tale.scan.value(plan.tag) if plan is not None else None
+    if plan is None or value is None or plan.tag.measures in STATES:
         return ""
-    for item in chain.from_iterable(tale.scan.plan.limits.values()):
-        if item.spec.id == tale.spec.id:
-            value = tale.scan.value(item.tag)
-            if value is None:
-                return ""
-            border = item.limit.value.at(tale.scan.dph)
-            unit = item.tag.unit
-            return f" {unit.show(value)} (limit {unit.from_si(border):.{unit.decimals}f})"
-    return ""
+    unit = plan.tag.unit
+    border = unit.from_si(plan.limit.value.at(tale.scan.dph))
+    return f" {unit.show(value)} (limit {border:.{unit.decimals}f})"
 
 
 TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {

@@ -7,6 +7,7 @@ from monitor.units import LITRE
 
 
 def supply_lost(tale: Tale) -> list[Part]:
+    """The header gets nothing: by what time the siphon breaks, and what to do before."""
     water, clock = tale.water, tale.clock(tale.event.lost_since)
     breaks = tale.break_time()
     seen = water is not None and (water.supply is not None or water.level is not None)
@@ -29,6 +30,7 @@ def supply_lost(tale: Tale) -> list[Part]:
 
 
 def supply_lost_again(tale: Tale) -> list[Part]:
+    """Supply went again within one event; what was not refilled counts."""
     breaks = tale.break_time()
     again = f"{tale.power()} AGAIN {tale.clock(tale.event.lost_since)}"
     what = f"{again}, {tale.level}." if tale.level else f"{again}."
@@ -51,6 +53,7 @@ def _short_at_loss(tale: Tale) -> float:
 
 
 def siphon_broken(tale: Tale) -> list[Part]:
+    """No water to the larvae: seen by meter or cup, or presumed."""
     since = tale.stopped_at
     mains = Part("Mains off." if tale.mains_off else "")
     if tale.event.no_flow_presumed:
@@ -77,6 +80,7 @@ def _holder_only(tale: Tale) -> Part:
 
 
 def power_back(tale: Tale) -> list[Part]:
+    """The trap: power is back, the header fills, and the larvae get nothing."""
     water, since = tale.water, tale.stopped_at
     mains_on = water is not None and water.mains is True
     back = tale.clock(water.mains_since if mains_on and water else tale.event.back_since)
@@ -107,6 +111,7 @@ def power_back(tale: Tale) -> list[Part]:
 
 
 def still_no_flow(tale: Tale) -> list[Part]:
+    """The trap told again, for a meter with the look of a full header."""
     if tale.event.no_flow_presumed or tale.by_cup:
         return power_back(tale)
     full = refill_seconds(tale.water) if tale.water is not None else None
@@ -122,6 +127,7 @@ def still_no_flow(tale: Tale) -> list[Part]:
 
 
 def flow_proven(tale: Tale) -> list[Part]:
+    """Flow runs again; how long it had not, and what is owed."""
     since = tale.clock(tale.event.flow_since)
     if tale.by_cup:
         shown = f"Cup shows flow since {since}, litres not measured."
@@ -141,6 +147,7 @@ def flow_proven(tale: Tale) -> list[Part]:
 
 
 def owed(tale: Tale) -> list[Part]:
+    """What must still be entered, and by when."""
     if not tale.event.owed:
         return [Part(f"{tale.number} is closed.")]
     owed = ", ".join(tale.event.owed)
@@ -148,6 +155,7 @@ def owed(tale: Tale) -> list[Part]:
 
 
 def flow_proven_by_hand(tale: Tale) -> list[Part]:
+    """Flow runs again by the word of a named person; it will be asked again."""
     presumed = "PRESUMED " if tale.event.no_flow_presumed else ""
     span = f"{tale.stopped_at}-{tale.clock(tale.event.flow_since)}"
     return [
@@ -159,6 +167,7 @@ def flow_proven_by_hand(tale: Tale) -> list[Part]:
 
 
 def never_stopped(tale: Tale) -> list[Part]:
+    """Supply was away for a short time and flow went on."""
     water, event = tale.water, tale.event
     mains_on = water is not None and water.mains is True
     back = water.mains_since if mains_on and water is not None else event.back_since
@@ -190,6 +199,7 @@ def refill_seconds_running(water: Water | None) -> float | None:
 
 
 def hold_overrun(tale: Tale) -> list[Part]:
+    """A feeding hold is over and the flow is still off."""
     hold = tale.scan.durable.holds.get(tale.spec.subject) if tale.spec is not None else None
     ended = (
         f"Feeding hold ended {tale.clock(hold.end)}, off since {tale.clock(hold.start)}."

@@ -18,11 +18,11 @@ class Basin:
     """A vessel with water in it.
 
     level: m above its floor; running: the level it settled at. most_over: what the outlet passes
-    at most, m3/s (a blocked screen). over: volume gone over the lip so far, m3.
+    at most, m3/s (a blocked screen). change: m3 that come in this step.
     """
 
     __slots__ = ("area", "change", "id", "kind", "leak", "level", "lip", "lip_volume",
-                 "most_over", "over", "rim", "running", "spill", "weir")  # fmt: skip
+                 "most_over", "rim", "running", "spill", "weir")  # fmt: skip
 
     def __init__(self, vessel: Vessel, area: float, extras: Extras) -> None:
         self.id, self.kind, self.area = vessel.id, vessel.kind, area
@@ -33,7 +33,6 @@ class Basin:
         self.most_over = math.inf
         self.leak = 0.0
         self.change = 0.0
-        self.over = 0.0
         self.level = self.running = self._first_level(extras)
 
     def _first_level(self, extras: Extras) -> float:
@@ -193,7 +192,7 @@ class Water:
         for basin in self._lips:
             basin.level = max(basin.level, basin.lip or 0.0)
         for basin in self.basins.values():
-            basin.running, basin.over = basin.level, 0.0
+            basin.running = basin.level
         for siphon in self.siphons.values():
             siphon.primed, siphon.delivered = True, 0.0
         for pump in self.pumps.values():
@@ -222,7 +221,6 @@ class Water:
         for basin in self._lips:
             flow = basin.overflow(dt)
             if flow > 0.0:
-                basin.over += flow * dt
                 self._move(basin, basin.spill, flow * dt)
         if self._open is not None:
             lost = min(self.evaporation * dt, self._open.level * self._open.area)
@@ -253,7 +251,7 @@ class Water:
             return
         if pump.source is not None and pump.source.level <= pump.mouth:
             return
-        volume = pump.supply * dt
+        volume = _at_most(pump.supply * dt, pump.source)
         if pump.riser < pump.full:
             filled = min(volume, pump.full - pump.riser)
             pump.riser += filled
@@ -266,14 +264,13 @@ class Water:
             self._move(pump.source, pump.target, volume)
 
     def _siphon(self, siphon: Siphon, dt: float) -> None:
-        flow = siphon.flow_now()
+        volume = _at_most(siphon.flow_now() * dt, siphon.source)
         if siphon.slug_left > 0.0:
-            flow *= min(1.0, siphon.slug_left / dt)
+            volume *= min(1.0, siphon.slug_left / dt)
             siphon.slug_left -= dt
-        siphon.flow = flow
-        if flow > 0.0:
-            siphon.delivered += flow * dt
-            self._move(siphon.source, siphon.target, flow * dt)
+        siphon.flow = volume / dt
+        siphon.delivered += volume
+        self._move(siphon.source, siphon.target, volume)
 
     def _update(self, basin: Basin, dt: float) -> None:
         if basin.leak > 0.0:
@@ -285,6 +282,11 @@ class Water:
         if basin.rim is not None and basin.level > basin.rim:
             self.floor += (basin.level - basin.rim) * basin.area
             basin.level = basin.rim
+
+
+def _at_most(volume: float, source: Basin | None) -> float:
+    """What a line can take from a basin in one step: no more than is in it."""
+    return volume if source is None else min(volume, max(0.0, source.level * source.area))
 
 
 def _area(vessel: Vessel) -> float | None:

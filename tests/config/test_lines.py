@@ -120,14 +120,15 @@ def values(draw: st.DrawFn, depth: int = 2) -> str:
 @st.composite
 def documents(draw: st.DrawFn) -> tuple[str, dict[Path, int]]:
     """A valid text, with the lines of its headers and keys as they were written."""
-    text, lines = "", {}
+    text = ""
+    lines: dict[Path, int] = {}
     for at in range(draw(st.integers(0, 4))):
         text += draw(GAP)
         lines["rows", at] = text.count("\n") + 1
         text += draw(SPACE) + "[[" + draw(SPACE) + "rows" + draw(SPACE) + "]]" + draw(SPACE) + "\n"
         for name in draw(st.lists(NAMES, unique_by=lambda name: name[0], max_size=4)):
             text += draw(GAP)
-            key = tomllib.loads(f"{name} = 1")
+            key: Any = tomllib.loads(f"{name} = 1")
             path: Path = ("rows", at)
             while isinstance(key, dict):
                 ((part, key),) = key.items()

@@ -1,8 +1,8 @@
 """Every mistake is told with file, line, key, and what to do; never a traceback."""
 
 import pytest
-from config.small import SMALL, line_of, spoilt
 
+from config.small import SMALL, line_of, spoilt
 from monitor.config import load_texts
 from monitor.errors import Problem, SetupError
 
@@ -80,7 +80,8 @@ CASES = [
     ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nmax_step = -1', "max_step", "not between"),
     ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nstale_s = 10', "stale_s", "not longer"),
     ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nspike = [-1, 2]', "spike", "below 0"),
-    ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nusual_range = [1, 31]', "usual_range", "beyond"),
+    ("rig.toml", "sensor_range = [0, 30]", "sensor_range = [0, 30]\nusual_range = [1, 31]",
+     "usual_range", "beyond"),
     ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nopens_at_cm = 3', "opens_at_cm", "a float"),
     ("rig.toml", 'unit = "L/min"', 'unit = "L/min"\nstart_up_values = [85, "x"]',
      "start_up_values", '"x", not a number'),

@@ -5,6 +5,7 @@ import threading
 from dataclasses import replace
 from datetime import datetime
 from email.utils import parsedate_to_datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -192,7 +193,42 @@ def test_server_that_hangs(mail_server: MailServer, step: str, outcome: str) -> 
 def test_server_that_hangs_after_taking(mail_server: MailServer) -> None:
     """Once the mail is taken, a server that says no goodbye holds nobody up."""
     mail_server.misbehave("QUIT", "hang")
-    assert Delivery("accepted", "2.0.0 taken") == channel(mail_server).send(message())
+    mail = channel(mail_server, deadline=1.0)
+    assert Delivery("accepted", "2.0.0 taken") == mail.send(message())
+
+
+def test_endless_answer_to_the_final_dot(mail_server: MailServer) -> None:
+    """An answer that is no answer leaves open whether the mail was taken."""
+    mail_server.misbehave("dot", "250 " + "x" * 9000)
+    delivery = channel(mail_server).send(message())
+    assert "unknown" == delivery.outcome
+    assert "Line too long" in delivery.detail
+
+
+def wait_for_attempts() -> None:
+    """Wait until every attempt that was left alone has ended."""
+    for thread in threading.enumerate():
+        if thread.name == "mail attempt":
+            thread.join(PATIENCE)
+            assert not thread.is_alive()
+
+
+def test_name_server_that_hangs(mail_server: MailServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A look-up that takes too long is left at the deadline, and what it finds is not used."""
+    go_on = threading.Event()
+    look_up = socket.getaddrinfo
+
+    def slow(*args: Any, **options: Any) -> Any:
+        go_on.wait(PATIENCE)
+        return look_up(*args, **options)
+
+    with monkeypatch.context() as resolver:
+        resolver.setattr(socket, "getaddrinfo", slow)
+        delivery = channel(mail_server, deadline=0.2).send(message())
+        assert Delivery("retry", "connection: no answer in 0.2 s") == delivery
+        go_on.set()
+        wait_for_attempts()
+    assert [] == mail_server.messages
 
 
 def test_slow_reply_cannot_stretch_the_deadline(mail_server: MailServer) -> None:
@@ -203,6 +239,7 @@ def test_slow_reply_cannot_stretch_the_deadline(mail_server: MailServer) -> None
         thread.start()
         port = listener.getsockname()[1]
         delivery = channel(mail_server, port=port, deadline=0.4).send(message())
+        wait_for_attempts()
         stop.set()
         thread.join(PATIENCE)
     assert Delivery("retry", "greeting: no answer in 0.4 s") == delivery

@@ -1,13 +1,13 @@
 """Stand-ins for the parts around the loop."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from monitor.archive.records import SetupVersion
 from monitor.effects import Effect, Flag, JournalRow, Refusal, Text
 from monitor.inputs import Answer, Input, Moment, Reading
 from monitor.logic.state import Durable, Running, State
 from monitor.logic.step import Step
-from monitor.loop import Change
 from monitor.rig import Rig
 from monitor.setup import Channel, Person, Setup
 
@@ -55,7 +55,7 @@ class Commit:
     journal: tuple[JournalRow, ...]
     texts: tuple[tuple[Text, tuple[str, ...]], ...]
     flags: tuple[Flag, ...]
-    change: Change | None
+    setup: SetupVersion | None
     ticket: FakeTicket
 
 
@@ -63,12 +63,18 @@ class FakeRecord:
     """Keeps what it is given in lists; `next_ticket` is what the next commit returns."""
 
     def __init__(self) -> None:
-        self.stored: list[Reading] = []
+        self.stored: list[tuple[Reading, int, str]] = []
+        self.flagged: list[Flag] = []
         self.commits: list[Commit] = []
         self.tickets: list[FakeTicket] = []
 
-    def readings(self, readings: Sequence[Reading]) -> None:
-        self.stored.extend(readings)
+    def readings(
+        self, readings: Iterable[Reading], calibrations: Mapping[str, int], run: str
+    ) -> None:
+        self.stored.extend((reading, calibrations.get(reading.tag, 0), run) for reading in readings)
+
+    def flags(self, flags: Iterable[Flag]) -> None:
+        self.flagged.extend(flags)
 
     def commit(
         self,
@@ -76,11 +82,11 @@ class FakeRecord:
         journal: Sequence[JournalRow],
         texts: Sequence[tuple[Text, tuple[str, ...]]],
         flags: Sequence[Flag],
-        change: Change | None,
+        setup: SetupVersion | None,
     ) -> FakeTicket:
         ticket = self.tickets.pop(0) if self.tickets else FakeTicket()
         self.commits.append(
-            Commit(durable, tuple(journal), tuple(texts), tuple(flags), change, ticket)
+            Commit(durable, tuple(journal), tuple(texts), tuple(flags), setup, ticket)
         )
         return ticket
 

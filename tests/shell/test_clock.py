@@ -12,6 +12,7 @@ from monitor.clock import (
     WallWatch,
     always_trusted,
     base_for,
+    board_time,
     boot_id,
     boottime,
 )
@@ -20,33 +21,33 @@ from monitor.inputs import ClockNote, Moment
 EARLIER = EarlierBoot("boot-a", base=1000.0, last=Moment(1, 5000.0, 900_000.0))
 
 
-def wall(utc: float, trusted: bool = True) -> Moment:
-    """Now, of which only the wall is known."""
-    return Moment(0, 0.0, utc, trusted)
+def board(since_boot: float, utc: float, trusted: bool = True) -> Moment:
+    """What the board's clocks say."""
+    return Moment(0, since_boot, utc, trusted)
 
 
 def test_first_start_begins_at_zero() -> None:
     """Without an earlier boot watch time begins at nought."""
-    assert 0.0 == 77.0 + base_for("boot-a", 77.0, wall(1.0), None)
+    assert 0.0 == 77.0 + base_for("boot-a", board(77.0, 1.0), None)
 
 
 def test_restart_within_a_boot_is_continuous() -> None:
     """A restart of the program within one boot keeps the base, however long it was away."""
-    assert 1000.0 == base_for("boot-a", 9000.0, wall(0.0, trusted=False), EARLIER)
+    assert 1000.0 == base_for("boot-a", board(9000.0, 0.0, trusted=False), EARLIER)
 
 
 def test_new_boot_goes_on_by_the_wall_gap() -> None:
     """After a boot with trusted walls watch time goes on by the time the board was off."""
-    assert 5000.0 + 600.0 == 20.0 + base_for("boot-b", 20.0, wall(900_600.0), EARLIER)
+    assert 5000.0 + 600.0 == 20.0 + base_for("boot-b", board(20.0, 900_600.0), EARLIER)
 
 
 @pytest.mark.parametrize(
     ("now", "earlier_trusted"),
     [
-        (wall(900_600.0, trusted=False), True),
-        (wall(900_600.0), False),
-        (wall(899_000.0), True),
-        (wall(900_000.0), True),
+        (board(20.0, 900_600.0, trusted=False), True),
+        (board(20.0, 900_600.0), False),
+        (board(20.0, 899_000.0), True),
+        (board(20.0, 900_000.0), True),
     ],
 )
 def test_new_boot_with_an_unknown_gap_goes_on_by_a_second(
@@ -56,7 +57,14 @@ def test_new_boot_with_an_unknown_gap_goes_on_by_a_second(
     last = Moment(1, 5000.0, 900_000.0, earlier_trusted)
     earlier = EarlierBoot("boot-a", 1000.0, last)
 
-    assert 5001.0 == 20.0 + base_for("boot-b", 20.0, now, earlier)
+    assert 5001.0 == 20.0 + base_for("boot-b", now, earlier)
+
+
+def test_board_time_is_seconds_since_the_boot() -> None:
+    """Before watch time is known the board's own clocks are read."""
+    before = boottime()
+
+    assert before <= board_time(always_trusted).elapsed <= boottime()
 
 
 def test_system_clock_runs_with_the_boot_time_clock() -> None:

@@ -122,7 +122,7 @@ def test_full_inbox_drops_readings_only(bench: Bench) -> None:
     assert tuple(readings[:5]) == inputs[:5]
     assert Fault(START, "inbox", "full: 3 readings dropped") == inputs[5]
     assert list(range(50)) == [item.text for item in inputs[6:]]  # type: ignore[attr-defined]
-    assert readings[:5] == bench.record.stored
+    assert readings[:5] == [reading for reading, _, _ in bench.record.stored]
 
 
 def test_full_inbox_is_told_once_and_its_end_after_a_minute(bench: Bench) -> None:
@@ -144,7 +144,7 @@ def test_readings_are_kept_before_they_are_judged(bench: Bench) -> None:
     bench.inbox.reading(bench.reading("poison"))
     bench.live.scan()
 
-    assert ["poison"] == [reading.tag for reading in bench.record.stored]
+    assert ["poison"] == [reading.tag for reading, _, _ in bench.record.stored]
 
 
 def test_one_bad_input_costs_no_other(bench: Bench) -> None:

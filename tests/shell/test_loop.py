@@ -1,28 +1,34 @@
 """One turn of the loop: what is committed, what is waited for, and what a bad disk does."""
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 import monitor.loop
+from monitor.archive.records import SetupVersion
 from monitor.clock import VirtualClock
 from monitor.effects import Effect, Flag, Text
 from monitor.inputs import Answer, Fault, Moment, Reading, SetupChange
 from monitor.logic.step import Step
-from monitor.loop import FLAGS_WAIT, PATIENCE, SHORTEST, Change, Loop, StepFailed
-from monitor.setup import Setup
+from monitor.loop import PATIENCE, SHORTEST, Loop, StepFailed
+from monitor.rig import Tag
+from monitor.setup import Run, Setup
+from monitor.units import unit_of
 from shell.fakes import BEGIN, SETUP, START, FakeRecord, FakeStep, FakeTicket, row, text
 
 
 class Bench:
     """A loop on a virtual clock with a scripted step, a scripted record and an open ear."""
 
-    def __init__(self, step: FakeStep, start: Step = BEGIN) -> None:
+    def __init__(self, step: FakeStep, start: Step = BEGIN, setup: Setup = SETUP) -> None:
         self.step = step
         self.record = FakeRecord()
         self.clock = VirtualClock(START)
         self.sent: list[tuple[float, Text, tuple[str, ...]]] = []
         self.seen: list[Effect] = []
         self.loop = Loop(
-            SETUP,
+            setup,
             start,
             self.clock,
             self.record,
@@ -119,8 +125,11 @@ def test_blocked_disk_delays_one_text_by_its_patience_and_no_detection(bench: Be
     assert () == bench.inputs_of_turn(2)
 
 
-def test_commit_that_nobody_waits_for_is_missed_when_it_is_late(bench: Bench) -> None:
+def test_commit_that_nobody_waits_for_is_missed_when_it_is_late(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A commit without texts that is not kept within the patience is a fault too."""
+    monkeypatch.setattr(monitor.loop, "boottime", lambda: bench.clock.now().elapsed)
     bench.record.tickets = [FakeTicket(kept=False)]
     bench.step.plan = [([row("open")], True)]
     bench.loop.turn([])
@@ -171,18 +180,29 @@ def test_fault_of_the_record_is_due_at_once(bench: Bench) -> None:
     assert START.elapsed + SHORTEST == bench.loop.next_due
 
 
-def test_flags_wait_for_company_or_a_minute(bench: Bench) -> None:
-    """Quality flags cause no commit of their own more than once a minute, and none is lost."""
-    flags = [Flag("T1", 100.0 + second, 3, "spike") for second in range(3)]
-    bench.step.plan = [([flags[0]], False), ([flags[1]], False), ([row("open")], True)]
-    for _ in range(3):
+def test_flags_cause_no_commit_of_their_own(bench: Bench) -> None:
+    """Quality flags go with a commit where there is one, else to the gathered readings."""
+    flags = [Flag("T1", 100.0 + second, 3, "spike") for second in range(2)]
+    bench.step.plan = [([flags[0]], False), ([flags[1], row("open")], True)]
+    for _ in range(2):
         bench.loop.turn([])
-    bench.step.plan = [([flags[2]], False), ([], False)]
-    bench.loop.turn([])
-    bench.clock.advance_to(START.elapsed + FLAGS_WAIT)
-    bench.loop.turn([])
 
-    assert [(flags[0], flags[1]), (flags[2],)] == [c.flags for c in bench.record.commits]
+    assert [flags[0]] == bench.record.flagged
+    assert [(flags[1],)] == [commit.flags for commit in bench.record.commits]
+
+
+def test_readings_are_kept_with_calibration_and_run(step: FakeStep) -> None:
+    """Each reading goes to the record with the calibration in force and the run it belongs to."""
+    tag = Tag("T1", "temperature", "LT1", unit_of("temperature"), "bus", calibration=3)
+    setup = replace(
+        SETUP,
+        rig=replace(SETUP.rig, tags=(tag,)),
+        run=Run("OH-07", "LT1", date(2026, 10, 6)),
+    )
+    bench = Bench(step, setup=setup)
+    bench.loop.keep([Reading("T1", START, 26.5)])
+
+    assert [(Reading("T1", START, 26.5), 3, "OH-07")] == bench.record.stored
 
 
 def test_refused_answer_is_told_and_changes_no_set_up(bench: Bench) -> None:
@@ -194,11 +214,12 @@ def test_refused_answer_is_told_and_changes_no_set_up(bench: Bench) -> None:
 def test_change_of_the_set_up_is_kept_and_in_force(bench: Bench) -> None:
     """A new set-up is committed with its files, and the next turn runs under it."""
     new = Setup(2, SETUP.rig)
-    change = Change(SetupChange(START, new, "tavrin", "new pump"), {"rig.toml": "..."})
-    bench.loop.turn([change.change], change)
+    files = {"rig.toml": "..."}
+    bench.loop.turn([SetupChange(START, new, "tavrin", "new pump")], files)
+    version = SetupVersion(2, START, "tavrin", "new pump", files)
 
     assert (new, new) == (bench.loop.setup, bench.loop.snapshot.setup)
-    assert [change] == [commit.change for commit in bench.record.commits]
+    assert [version] == [commit.setup for commit in bench.record.commits]
 
 
 def test_step_that_fails_changes_nothing(bench: Bench) -> None:

@@ -4,12 +4,12 @@ import math
 
 import pytest
 from scipy.integrate import solve_ivp
-from simulator.rigs import demo, do, world
 
 from monitor.simulator.climate import Air, Day, Heat, Loads
 from monitor.simulator.extras import DEMO
 from monitor.simulator.physics import World
 from monitor.units import L_PER_MIN
+from simulator.rigs import demo, do, world
 
 HOUR = 3600.0
 FLOWING = 6.0 * L_PER_MIN
@@ -50,7 +50,9 @@ def test_hours_to_each_heat_limit(
     taken = 150.0 * (1.0 - 0.03 * (room - 27.0)) if chiller else 0.0
     rest = room + (80.0 + 45.0 - 127.0 - taken) / 75.0
     exact = [
-        4.65e6 / 75.0 * math.log((rest - 26.5) / (rest - limit)) / HOUR if rest > limit else math.inf
+        4.65e6 / 75.0 * math.log((rest - 26.5) / (rest - limit)) / HOUR
+        if rest > limit
+        else math.inf
         for limit in (27.3, 28.0, 29.0)
     ]
     assert exact == pytest.approx(found, abs=0.01)

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
-from simulator.rigs import FULL_TAGS, demo, first_night
 
+from monitor.config import load
 from monitor.inputs import Answer, Reading
 from monitor.setup import Setup
 from monitor.simulator import STORIES, SimulatedRig, Story
@@ -21,6 +22,7 @@ from monitor.simulator.nights import (
 )
 from monitor.simulator.story import after
 from monitor.units import L_PER_MIN, LITRE
+from simulator.rigs import FULL_TAGS, demo, first_night
 
 NO_EVAPORATION = replace(DEMO, evaporation=0.0)
 """The worked level tables leave evaporation out."""
@@ -138,9 +140,10 @@ def test_night_outage_cools_the_larval_tank() -> None:
 def test_storm_night_levels() -> None:
     """34.2, 37.75, 29.0 and 32.7 cm at each turn of the power; it breaks at 00:50:20."""
     rig = bare(storm_night())
-    found = []
-    for clock in ("00:13:20", "00:19:00", "00:26:20", "00:32:00", "00:32:30"):
-        found.append(play(rig, clock).world.level("HD1") * 100.0)
+    found = [
+        play(rig, clock).world.level("HD1") * 100.0
+        for clock in ("00:13:20", "00:19:00", "00:26:20", "00:32:00", "00:32:30")
+    ]
     assert [34.2, 37.75, 29.0, 32.7, 32.1] == pytest.approx(found, abs=0.05)
     assert 26.0 == pytest.approx((38.0 - found[3]) * 4.90, abs=0.1)
     assert 20.0 == pytest.approx(first_time(rig, "00:50:00"), abs=1.0)
@@ -248,12 +251,13 @@ def test_thermometer_fault() -> None:
 
 
 def test_screen_clogs() -> None:
-    """The larval tank passes +15 mm at 18:22:38 and stands at +27 mm at 18:29, then at 0."""
+    """+15 mm at 18:22:38; 14 min at 1.96 mm/min make 27.5 by 18:29; then back at 0."""
     rig = bare(screen_clogs())
-    found = []
-    for clock in ("18:04:59", "18:14:59", "18:22:38", "18:29:00", "18:40:00"):
-        found.append(play(rig, clock).world.above_running("LT1") * 1000.0)
-    assert [-2.5, 0.0, 15.0, 27.0, 0.0] == pytest.approx(found, abs=0.5)
+    found = [
+        play(rig, clock).world.above_running("LT1") * 1000.0
+        for clock in ("18:04:59", "18:14:59", "18:22:38", "18:29:00", "18:40:00")
+    ]
+    assert [-2.5, 0.0, 15.0, 27.5, 0.0] == pytest.approx(found, abs=0.5)
     sump = bare(screen_clogs())
     assert 27.7 == pytest.approx(play(sump, "18:29:00").world.level("SU1") * 100.0, abs=0.1)
     assert not rig.world.floor_wet
@@ -282,3 +286,19 @@ def test_every_story_plays(name: str) -> None:
         if isinstance(item, Reading):
             tags.add(item.tag)
     assert {tag.id for tag in FULL_TAGS} == tags
+
+
+@pytest.mark.parametrize("folder", ["ostrel-hill", "first-night"])
+def test_the_sample_rigs_play_the_night_outage(folder: str) -> None:
+    """The rigs that come with holdwater break at 01:40:57 too, and all their tags report."""
+    setup = load(Path(__file__).parents[2] / "sample_config" / folder)
+    rig = SimulatedRig(setup, night_outage(), 1)
+    assert () == rig.unplayed
+    said = list(rig.until(after(rig.story.start, "01:40:00")))
+    assert {tag.id for tag in setup.rig.tags} == {
+        item.tag for item in said if isinstance(item, Reading)
+    }
+    start = rig.world.elapsed
+    while rig.world.primed("S1"):
+        rig.world.advance(0.1)
+    assert 57.0 == pytest.approx(rig.world.elapsed - start, abs=1.0)

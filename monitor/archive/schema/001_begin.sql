@@ -16,8 +16,7 @@ CREATE TABLE boots (
     boot INTEGER PRIMARY KEY,
     board INTEGER NOT NULL,
     boot_id TEXT NOT NULL,
-    base REAL NOT NULL,
-    begun REAL NOT NULL
+    base REAL NOT NULL
 );
 
 -- UTC = elapsed + ahead. Which row holds for a moment: of its boot, the trusted rows if there is
@@ -107,7 +106,6 @@ CREATE TABLE journal (
     evidence TEXT NOT NULL,        -- JSON: [[label, shown value], ...]
     text TEXT NOT NULL
 );
-CREATE INDEX journal_by_time ON journal (elapsed);
 
 -- What the watch must still know after a power cut, as one JSON document.
 CREATE TABLE state (

@@ -1,0 +1,330 @@
+"""The watch itself: puts archive, sources, senders, control socket and loop together, and runs.
+
+Threads: the main one scans (`Live`) and owns the state; one a source, one a channel, the writer,
+the control socket. They meet in the inbox. What the watch knew last is in the archive: the set-up
+in force, the durable state, and the texts that still wait.
+"""
+
+import fcntl
+import logging
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from monitor.archive import OutboxRow, Reader, SetupVersion, Writer
+from monitor.chores import Chore, Chores, DiskChore
+from monitor.clock import SystemClock, base_for, board_time, boot_id
+from monitor.config import Secrets, load, load_secrets, load_texts, snapshot
+from monitor.control import SOCKET, ControlServer
+from monitor.desk import Desk
+from monitor.effects import Effect, JournalRow
+from monitor.errors import ArchiveError, HoldwaterError, SetupError
+from monitor.inputs import DeliveryReport, Fault, Moment, Reading, SetupChange
+from monitor.live import Inbox, Live, Post
+from monitor.logic.state import Durable, decode
+from monitor.logic.step import resume
+from monitor.loop import Loop
+from monitor.parts import Parts, build
+from monitor.past import RECORD
+from monitor.setup import Setup
+from monitor.systemd import notify
+from monitor.workers import Worker
+
+log = logging.getLogger(__name__)
+
+LOCK = "watch.lock"
+
+WARM_FOR = 900.0
+"""Seconds of stored readings that a restart begins with: the longest mean in use is of 10 min."""
+
+WRITER_FRESH = 120.0
+"""Seconds without a sign of life after which the writer counts as stuck: far over the seconds for
+which a tired card may hang (from memory)."""
+
+END_WITHIN = 5.0
+"""Seconds each part is given to end; the service manager kills after 90 (systemd.service(5))."""
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What the archive knew when the watch started."""
+
+    version: SetupVersion | None = None
+    durable: Mapping[str, Any] | None = None
+    waiting: Sequence[OutboxRow] = ()
+
+
+@contextmanager
+def sole_watch(state: Path) -> Iterator[None]:
+    """The state folder for this process alone; HoldwaterError when another watch has it."""
+    try:
+        state.mkdir(mode=0o750, parents=True, exist_ok=True)
+        lock = (state / LOCK).open("a+")
+    except OSError as error:
+        raise HoldwaterError(f"{state}: {error.strerror}; choose a folder with --state") from error
+    with lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            lock.seek(0)
+            other = lock.read(20).strip() or "unknown"
+            raise HoldwaterError(
+                f"another watch (process {other}) has the state folder {state}; "
+                "stop it first, or choose another folder with --state"
+            ) from None
+        lock.truncate(0)
+        lock.write(f"{os.getpid()}\n")
+        lock.flush()
+        yield
+
+
+def watch(config: Path, state: Path, trusted: Callable[[], bool]) -> None:
+    """Run until SIGTERM or SIGINT. trusted: whether the wall clock is known to be right."""
+    with sole_watch(state):
+        secrets = load_secrets(config)
+        memory = remember(state / RECORD)
+        setup, files = set_up(config, memory.version)
+        build(setup, secrets)  # what cannot be built is told before anything is begun
+        _Watch(state, setup, secrets, trusted).run(memory, files)
+
+
+def remember(record: Path) -> Memory:
+    """What an earlier watch left; nothing where there is no archive or it cannot be read."""
+    if not record.exists():
+        return Memory()
+    try:
+        with Reader(record) as reader:
+            versions = reader.setups()
+            return Memory(
+                versions[-1] if versions else None,
+                reader.durable(),
+                reader.outbox(only_open=True),
+            )
+    except ArchiveError as error:
+        log.error("record=%s cannot_be_read=%r", record, str(error))
+        return Memory()
+
+
+def last_readings(record: Path, end: float) -> list[Reading]:
+    """What was read in the last quarter of an hour before `end` (elapsed s), in order of time."""
+    try:
+        with Reader(record) as reader:
+            found = [
+                reading for tag in reader.tags() for reading in reader.readings(tag, end - WARM_FOR)
+            ]
+    except ArchiveError as error:
+        log.error("record=%s begin_without_readings=%r", record, str(error))
+        return []
+    return sorted(found, key=lambda reading: reading.moment.elapsed)
+
+
+def set_up(config: Path, version: SetupVersion | None) -> tuple[Setup, Mapping[str, str] | None]:
+    """The set-up in force; with its files where it comes from the folder and is new."""
+    if version is None:
+        return load(config, 1), snapshot(config)
+    try:
+        setup = load_texts(version.files, version.version)
+    except SetupError as error:
+        log.error("set_up_version=%d no_longer_valid=%r", version.version, str(error))
+        return load(config, version.version + 1), snapshot(config)
+    try:
+        differs = snapshot(config) != dict(version.files)
+    except SetupError as error:
+        log.warning("config=%s cannot_be_read=%r", config, str(error))
+    else:
+        if differs:
+            remedy = f"bring it in with: holdwater apply {config} --reason TEXT"
+            log.warning("config=%s differs_from_version=%d %s", config, version.version, remedy)
+    return setup, None
+
+
+def durable_from(document: Mapping[str, Any] | None) -> Durable | None:
+    """The durable state as stored. One that cannot be read costs all but the counters."""
+    if document is None:
+        return None
+    try:
+        return decode(dict(document))
+    except HoldwaterError as error:
+        log.error("durable_state=%r begin_anew=True", str(error))
+    counters = {
+        key: value
+        for key in ("next_event", "next_text")
+        if isinstance(value := document.get(key), int) and value > 0
+    }
+    return decode(counters)
+
+
+class Watchdog:
+    """Tells the service manager that all is well, as long as it is."""
+
+    def __init__(self, writer: Writer, parts: Parts) -> None:
+        self._writer = writer
+        self._parts = parts
+        self._passes = -1
+        self._passed = 0.0
+        self._ready = False
+        self._stuck: list[str] = []
+
+    def look(self, now: Moment) -> None:
+        """After each scan that ended well."""
+        if not self._ready:
+            self._ready = True
+            notify("READY=1", "STATUS=watching")
+        if self._writer.passes != self._passes:
+            self._passes, self._passed = self._writer.passes, now.elapsed
+        stuck = self._parts.stuck(now)
+        if now.elapsed - self._passed > WRITER_FRESH:
+            stuck.append("record")
+        if stuck != self._stuck:
+            self._stuck = stuck
+            log.error("stuck=%s", ",".join(stuck) or "nothing")
+        if not stuck:
+            notify("WATCHDOG=1")
+
+
+class _Watch:
+    """The running watch."""
+
+    def __init__(
+        self, state: Path, setup: Setup, secrets: Secrets, trusted: Callable[[], bool]
+    ) -> None:
+        self._state = state
+        self._setup = setup
+        self._secrets = secrets
+        self._stop = threading.Event()
+        self._inbox = Inbox()
+        self._trouble: deque[tuple[str, bool]] = deque()
+        self._writer = Writer(
+            state / RECORD,
+            setup.rig.board,
+            setup.rig.id,
+            lambda wrong, over: self._trouble.append((wrong, over)),
+        )
+        board = board_time(trusted)
+        self._opening = self._writer.start(board.utc)
+        base = base_for(boot_id(), board, self._opening.earlier)
+        boot = self._writer.open_boot(boot_id(), base)
+        self._clock = SystemClock(boot, base, trusted)
+        self._parts = Parts(secrets, self._clock, self._inbox.reading, self._report)
+        disk = DiskChore(state, self._clock.now, self._tell)
+        chores = [Chore("room on the disk", "*", 5, disk)]
+        self._chores = Chores(setup.zone, chores, self._clock.now())
+        self._watchdog = Watchdog(self._writer, self._parts)
+
+    def run(self, memory: Memory, files: Mapping[str, str] | None) -> None:
+        """Begin, scan until asked to stop, end in order."""
+        self._hear_signals()
+        self._parts.fit(self._setup)
+        self._begin(memory, files)
+        desk = Desk(self._inbox, self._clock, lambda: self._loop.snapshot, self._check)
+        server = ControlServer(self._state / SOCKET, desk.handlers)
+        server.open()
+        self._control = Worker("control socket", server.run, self._clock, self._stop)
+        self._control.start()
+        try:
+            Live(self._loop, self._inbox, self._clock, self._after_scan).run(self._stop)
+        finally:
+            self._end()
+
+    def _hear_signals(self) -> None:
+        def end(number: int, _frame: object) -> None:
+            log.info("signal=%s ending", signal.Signals(number).name)
+            self._stop.set()
+            self._inbox.wake.set()
+
+        signal.signal(signal.SIGTERM, end)
+        signal.signal(signal.SIGINT, end)
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
+
+    def _begin(self, memory: Memory, files: Mapping[str, str] | None) -> None:
+        """Go on from what was kept: state, set-up, readings, and texts that still wait."""
+        clock = self._clock
+        now = clock.now()
+        log.info("boot=%d elapsed=%.0f clock_trusted=%s", now.boot, now.elapsed, now.trusted)
+        if self._opening.set_aside is not None:
+            aside = self._opening.set_aside.name
+            self._tell(Fault(now, "record", f"the archive was damaged and is set aside as {aside}"))
+        start = resume(self._setup, durable_from(memory.durable), clock.now())
+        self._loop = Loop(
+            self._setup, start, clock, self._writer, self._parts.deliver, self._observe
+        )
+        if self._opening.earlier is not None:
+            end = self._opening.earlier.last.elapsed
+            self._loop.turn(last_readings(self._state / RECORD, end))
+        if files is not None:
+            reason = "first set-up" if memory.version is None else "the last one is not valid now"
+            change = SetupChange(clock.now(), self._setup, "watch", reason)
+            self._loop.turn([change], files, waited_for=True)
+        for row in memory.waiting:
+            self._parts.deliver(row.text, (row.channel,))
+
+    def _after_scan(self, now: Moment) -> None:
+        if self._loop.setup is not self._setup:
+            self._change_parts()
+        for fault in (*self._parts.faults(now), self._control.fault(now)):
+            if fault is not None:
+                self._tell(fault)
+        while self._trouble:
+            wrong, over = self._trouble.popleft()
+            self._tell(Fault(now, "record", "" if over else wrong, over))
+        self._chores.look(now)
+        self._watchdog.look(now)
+
+    def _change_parts(self) -> None:
+        """The set-up has changed: exchange what it touches, and hand over what still waits."""
+        self._setup = self._loop.setup
+        log.info("set_up_version=%d", self._setup.version)
+        try:
+            begun = self._parts.fit(self._setup)
+        except HoldwaterError as error:
+            self._tell(Fault(self._clock.now(), "set-up", str(error)))
+            return
+        if begun:
+            with Reader(self._state / RECORD) as reader:
+                waiting = reader.outbox(only_open=True)
+            for row in waiting:
+                if row.channel in begun:
+                    self._parts.deliver(row.text, (row.channel,))
+
+    def _check(self, setup: Setup) -> None:
+        """Whether a new set-up can be run here: SetupError with every problem if not."""
+        if (setup.rig.board, setup.rig.zone) != (self._setup.rig.board, self._setup.rig.zone):
+            raise HoldwaterError("board and zone cannot change under a running watch; restart it")
+        build(setup, self._secrets)
+
+    def _end(self) -> None:
+        notify("STOPPING=1")
+        self._stop.set()
+        self._chores.stop()
+        self._parts.stop(END_WITHIN)
+        self._control.join(END_WITHIN)
+        kept = self._writer.close(END_WITHIN)
+        log.info("ended=True record_kept=%s", kept)
+
+    def _observe(self, effects: Sequence[Effect], _now: Moment) -> None:
+        for effect in effects:
+            if isinstance(effect, JournalRow):
+                log.info(
+                    "what=%s subject=%r state=%r who=%s text=%r",
+                    effect.what,
+                    effect.subject,
+                    effect.state,
+                    effect.who,
+                    effect.text,
+                )
+
+    def _report(self, report: DeliveryReport) -> None:
+        """What became of a text: to the record, and to the loop. Called in any thread."""
+        self._writer.delivery(
+            report.text, report.channel, report.outcome, report.detail, report.moment
+        )
+        self._inbox.put(Post(report))
+
+    def _tell(self, fault: Fault) -> None:
+        self._inbox.put(Post(fault))
