@@ -23,8 +23,8 @@ from monitor.errors import ControlError, HoldwaterError
 
 log = logging.getLogger(__name__)
 
-SOCKET = "control.sock"
-"""Name of the socket in a state folder."""
+SOCKET, RECORD = "control.sock", "record.db"
+"""Names in a state folder: this socket, and the archive beside it."""
 
 LONGEST = 1_048_576
 """Bytes of one line; a whole configuration folder has some 20,000."""

@@ -5,12 +5,10 @@ from zoneinfo import ZoneInfo
 
 from monitor.archive import Reader
 from monitor.config import load_texts
+from monitor.control import RECORD
 from monitor.effects import JournalRow
 from monitor.errors import HoldwaterError
 from monitor.lines import of_row, readable
-
-RECORD = "record.db"
-"""The archive in a state folder."""
 
 SIGNS = 300.0
 """Seconds before an event is opened in which its first signs are looked for: the on-delays."""

@@ -11,6 +11,9 @@ from zoneinfo import ZoneInfo
 
 from monitor.rig import Rig
 
+DAY = 86_400.0
+"""Seconds of a day without a change of the clock."""
+
 GRADES = ("record", "notice", "high", "urgent")
 """How soon hands are needed, lowest first."""
 
@@ -19,16 +22,21 @@ GRADES = ("record", "notice", "high", "urgent")
 class Profile:
     """A value by days post hatch: steps of (first dph, value), rising in dph.
 
-    Before the first step, and while the age is unknown, the first value holds.
+    Before the first step, and while the age is unknown, the first value holds. changes_at:
+    seconds after local midnight at which a step comes into force on its day; a flow that people
+    set by hand at ten in the morning is not due at midnight.
     """
 
     steps: tuple[tuple[int, float], ...]
+    changes_at: float = 0.0
 
-    def at(self, dph: int | None) -> float:
+    def at(self, dph: int | None, clock: float = DAY) -> float:
+        """The value on a day; clock: seconds after its local midnight, the end of it if left out."""
         value = self.steps[0][1]
         if dph is not None and len(self.steps) > 1:
+            reached = dph if clock >= self.changes_at else dph - 1
             for first, step in self.steps:
-                if dph >= first:
+                if reached >= first:
                     value = step
         return value
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from monitor.archive.gathering import Row, to_ms
 from monitor.archive.packing import Scale
 from monitor.archive.records import OUTCOMES, WITHOUT_ATTEMPT, Boot, Offset, SetupVersion
+from monitor.archive.timeline import FARTHEST_MS
 from monitor.effects import Flag, JournalRow, Text
 from monitor.inputs import Moment
 
@@ -112,19 +113,16 @@ class Store:
 
     def _hours(self, boot: int, first_ms: int, last_ms: int) -> None:
         """Sum the hours up to the last block that is over; late rows have theirs summed again."""
+        until = last_ms // HOURS_AT_ONCE_MS * HOURS_AT_ONCE_MS
         found = self.db.execute(
             "SELECT until_ms FROM hours_made WHERE boot = ?", (boot,)
         ).fetchone()
-        until = last_ms // HOURS_AT_ONCE_MS * HOURS_AT_ONCE_MS
-        if found is not None:
-            until, first_ms = max(until, found[0]), min(first_ms, found[0])
-        if first_ms >= until:
-            return
-        self.db.execute(
-            "INSERT OR REPLACE INTO hours " + HOUR_SUMS,
-            {"boot": boot, "start": first_ms // HOUR_MS * HOUR_MS, "end": until, "tag": None},
-        )
-        self.db.execute("INSERT OR REPLACE INTO hours_made VALUES (?, ?)", (boot, until))
+        made = -FARTHEST_MS if found is None else found[0]
+        start, until = min(first_ms // HOUR_MS * HOUR_MS, made), max(until, made)
+        if start < until:
+            span = {"boot": boot, "start": start, "end": until, "tag": None}
+            self.db.execute("INSERT OR REPLACE INTO hours " + HOUR_SUMS, span)
+            self.db.execute("INSERT OR REPLACE INTO hours_made VALUES (?, ?)", (boot, until))
 
     def flags(self, flags: Iterable[tuple[int, Flag]]) -> None:
         self.db.executemany(

@@ -37,9 +37,16 @@ HELLO = "[127.0.0.1]"
 QUIT_TIMEOUT = 2.0
 """Seconds for a farewell that changes nothing any more."""
 
+GRACE = 1.0
+"""Seconds by which the sockets outlast the deadline: the sender is the first to give up, and an
+attempt that is left alone ends soon after."""
+
 LONGEST_DETAIL = 200
 
-ANSWER = "Answer with event number {event} on the watch page or by command; mail is not read here."
+ANSWER = (
+    "To answer from here, on the board of the watch: holdwater take {event} --as YOUR-NAME\n"
+    "A reply to this mail is not read."
+)
 
 
 @checked(frozen=True, slots=True, config=ConfigDict(extra="forbid", strict=True))
@@ -176,11 +183,12 @@ class _Attempt:
 
     def _connect(self, context: ssl.SSLContext) -> smtplib.SMTP:
         options = self._options
+        timeout = options.deadline + GRACE
         if options.security == "tls":
             return smtplib.SMTP_SSL(
-                options.host, options.port or 465, HELLO, timeout=options.deadline, context=context
+                options.host, options.port or 465, HELLO, timeout=timeout, context=context
             )
-        return smtplib.SMTP(options.host, options.port or 587, HELLO, timeout=options.deadline)
+        return smtplib.SMTP(options.host, options.port or 587, HELLO, timeout=timeout)
 
     def _log_in(self, smtp: smtplib.SMTP) -> None:
         """One mechanism and no second one: a wrong password must not count several times."""

@@ -7,6 +7,7 @@ from monitor.config.lines import Path
 from monitor.config.models import FlowRow, TagRow
 from monitor.config.profiles import Steps
 from monitor.config.rig_sheet import MINUTE
+from monitor.config.rules import seconds_of_day
 from monitor.config.sheet import Sheet
 from monitor.setup import Limit, Profile
 from monitor.units import L_PER_MIN
@@ -92,7 +93,7 @@ def limits_of_flow(row: FlowRow, tag: TagRow, steps: Steps, actions: FirstAction
             step="",
             tag=tag.id,
             side=part.side,
-            value=Profile(tuple((dph, value * L_PER_MIN) for dph, value in part.steps)),
+            value=flow_profile(row, part.steps),
             grade=part.grade,
             on_delay=part.on_delay,
             off_delay=part.off_delay,
@@ -102,6 +103,12 @@ def limits_of_flow(row: FlowRow, tag: TagRow, steps: Steps, actions: FirstAction
         )
         for part in _parts(row, steps, actions)
     ]
+
+
+def flow_profile(row: FlowRow, steps: Steps) -> Profile:
+    """Flows in L/min by dph as a profile in SI, changing at the hour at which people set it."""
+    at = seconds_of_day(row.changes_at)
+    return Profile(tuple((dph, value * L_PER_MIN) for dph, value in steps), at)
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,6 +142,7 @@ _FIRST_ACTION = Rule(
 )
 FLOW: Rules = {
     "line": Rule("the id of a [[line]]"),
+    "changes_at": Rule('the time of day at which a new set flow is set: "10:00"', time_of_day),
     "set_l_min": Rule("the set flow in L/min: 6.0, or [[-9, 3.0], [5, 4.5]] by dph"),
     "known_by": Rule('how the flow is known: "meter", or "bucket 17 Oct"', words(20)),
     "band_percent": Rule("the band on both sides in percent: 20", between(1, 99)),

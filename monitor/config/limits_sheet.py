@@ -6,7 +6,14 @@ from itertools import pairwise
 from typing import Any
 
 from monitor.config import keys
-from monitor.config.flow_band import PUMPED, SIPHON, check_band, limit_of_witness, limits_of_flow
+from monitor.config.flow_band import (
+    PUMPED,
+    SIPHON,
+    check_band,
+    flow_profile,
+    limit_of_witness,
+    limits_of_flow,
+)
 from monitor.config.lines import Path
 from monitor.config.models import FlowRow, LimitRow, LimitsHead, TagRow
 from monitor.config.profiles import EVER, Steps, at_dph, is_off, read_profile
@@ -226,8 +233,7 @@ def build_limits(rows: LimitRows) -> tuple[tuple[Limit, ...], tuple[LineFlow, ..
     flows = []
     for _, flow, steps in rows.flows:
         limits += _flow_limits(rows.rig, flow, steps)
-        due = Profile(tuple((dph, value * L_PER_MIN) for dph, value in steps))
-        flows.append(LineFlow(flow.line, due, flow.known_by))
+        flows.append(LineFlow(flow.line, flow_profile(flow, steps), flow.known_by))
     limits += [_limit(rows.rig, row, steps) for _, row, steps in rows.limits]
     return tuple(limits), tuple(flows)
 

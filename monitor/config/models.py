@@ -89,6 +89,7 @@ class FlowRow(Strict):
 
     line: str
     set_l_min: Any
+    changes_at: str = "00:00"
     known_by: str = "meter"
     band_percent: float | None = None
     low_percent: float | None = None

@@ -231,8 +231,8 @@ def _tell(
     if kind == "extra_forbidden":
         name = path[0] if path else sheet.name
         remedy = nearest(key, tuple(rules), f"Keys of {name}")
-        if path and key in ("circuits", "standing", "quiet_hours", "owed_by"):
-            remedy = "Move it to the top of the file, above the first ["
+        if path and key in _ELSEWHERE:
+            remedy = f"Move it to {_ELSEWHERE[key]}"
         sheet.problem((*path, key), f"is not a key of {name}", remedy)
         return
     value: Any = raw
@@ -241,6 +241,9 @@ def _tell(
     sheet.problem((*path, *where), f"is {shown(value)}, not {_WANTED.get(kind, kind)}", remedy)
 
 
+_TOP = "the top of the file, above the first ["
+_ELSEWHERE = {"standing": _TOP, "quiet_hours": _TOP, "owed_by": _TOP, "circuits": "[site]"}
+"""Keys that end up in the wrong table when they are added at the end of a file."""
 _WANTED = {
     "bool_type": "true or false",
     "dict_type": "a table",

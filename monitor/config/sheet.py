@@ -17,6 +17,8 @@ LONGEST_TEXT = 200
 """Characters in a text value. No value is longer than a path or an address."""
 LARGEST_SHOWN = 10**15
 """Larger whole numbers have no place in a message, nor in a float."""
+LONGEST_NAME = 24
+"""Characters of a name that a message repeats."""
 _POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _NAMES = ("id", "condition", "line", "start")
 _SYNTAX_REMEDY = 'Write: key = value, with text in "quotes" and 0.49 with a point'
@@ -70,9 +72,9 @@ class Sheet:
         row = rows[at] if isinstance(rows, list) and at < len(rows) else None
         if not isinstance(row, dict):
             return []
-        names = [row[key] for key in _NAMES if isinstance(row.get(key), str)]
-        fit = [name for name in names if name.isprintable() and 0 < len(name) <= 24]
-        return fit[:1] or [str(at + 1)]
+        names = [row[key] for key in _NAMES if _is_name(row.get(key))]
+        step = [row["step"]] if _is_name(row.get("step")) else []
+        return [names[0], *step] if names else [str(at + 1)]
 
     def rows(self, table: str) -> list[tuple[Path, dict[str, Any]]]:
         """The rows of a repeated table `[[table]]`, with their paths."""
@@ -180,6 +182,10 @@ def _walk(data: dict[str, Any]) -> Iterator[tuple[Path, Any]]:
             waiting += [((*path, key), value[key]) for key in reversed(value)]
         elif isinstance(value, list):
             waiting += [((*path, at), value[at]) for at in reversed(range(len(value)))]
+
+
+def _is_name(value: Any) -> bool:
+    return isinstance(value, str) and value.isprintable() and 0 < len(value) <= LONGEST_NAME
 
 
 def shown(value: Any) -> str:

@@ -12,7 +12,7 @@ from monitor.channels import CHANNELS
 from monitor.channels.base import Message, Sender
 from monitor.clock import Pace, VirtualClock
 from monitor.config import load, snapshot
-from monitor.control import SOCKET, ControlServer
+from monitor.control import RECORD, SOCKET, ControlServer
 from monitor.demo.hands import HELP, Prompt, understand
 from monitor.demo.narrator import STAGE_DIRECTIONS, Narrator
 from monitor.demo.screen import Screen
@@ -25,7 +25,6 @@ from monitor.logic.events import is_open
 from monitor.logic.state import fresh
 from monitor.logic.step import resume
 from monitor.loop import Loop
-from monitor.past import RECORD
 from monitor.setup import Channel, Setup
 from monitor.simulator import Action, SimulatedRig, Story
 from monitor.simulator.hands import act

@@ -85,7 +85,7 @@ def judge_limits(scan: Scan, limits: tuple[LimitPlan, ...], touched: bool) -> No
         if was is None and not touched:
             continue
         limit = plan.limit
-        border = limit.value.at(scan.dph)
+        border = limit.value.at(scan.dph, scan.clock)
         past = value - border if limit.side == "high" else border - value
         truth = past > -limit.deadband if was is not None and was.truth else past > 0.0
         if truth and plan.hold_line is not None and holds_quiet(scan, plan.hold_line):

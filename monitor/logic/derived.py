@@ -21,7 +21,8 @@ MEAN_SPAN = 30.0
 FLOW_SPAN = 600.0
 """Seconds of the mean flow before a loss."""
 FALL_SURE = 0.005
-"""A header fall beyond 5 mm over 30, 60 or 120 s is no noise of a 1 mm sensor."""
+"""A change of 5 mm over 30, 60 or 120 s is no noise of a 1 mm sensor: between means of two readings
+each it is five standard deviations; fewer readings must differ by more."""
 EARLY_SHARE, EARLY_SECONDS = 0.03, 10.0
 """A told break time is earlier by 3 % of what is left and 10 s: the flow meter's own error."""
 RUN_UP = 60.0
@@ -33,7 +34,8 @@ class Water:
     """One chain as it stands: values in SI, None where nothing usable says so.
 
     level: mean header level and level_at the time of that mean. mains_since: since when mains
-    is as it is. gauge: the state of the header's level tag, from which falls are read.
+    is as it is, float_since the same of the float. gauge: the state of the header's level tag,
+    from which falls are read.
     """
 
     chain: Chain
@@ -47,6 +49,7 @@ class Water:
     level_at: float
     gauge: TagState | None
     float_closed: bool | None
+    float_since: float
 
     @property
     def fall(self) -> float | None:
@@ -57,6 +60,12 @@ class Water:
     def rising(self) -> bool:
         """Whether the header rises by more than noise."""
         return self.gauge is not None and rises(self.gauge)
+
+    @property
+    def at_lip(self) -> bool:
+        """Whether the header is seen full: at its lip, but for 2 mm of the gauge's own error."""
+        lip = self.chain.header.lip if self.chain.header is not None else None
+        return self.level is not None and lip is not None and self.level >= lip - 0.002
 
     @property
     def flow_none(self) -> bool | None:
@@ -89,11 +98,11 @@ def observe(scan: Scan, chain: Chain) -> Water:
     level = scan.usable(chain.level)
     mean, mean_at = mean_level(level) if level is not None else (None, 0.0)
     mains = scan.usable(chain.mains)
-    witness, closed = scan.value(chain.witness), scan.value(chain.float)
+    witness, float_ = scan.value(chain.witness), scan.usable(chain.float)
     due = scan.setup.flow_due.get(chain.line.id)
     return Water(
         chain=chain,
-        set_flow=due.set_flow.at(scan.dph) if due is not None else None,
+        set_flow=due.set_flow.at(scan.dph, scan.clock) if due is not None else None,
         flow=scan.value(chain.flow),
         witness=None if witness is None else witness >= 0.5,
         supply=scan.value(chain.supply),
@@ -102,7 +111,8 @@ def observe(scan: Scan, chain: Chain) -> Water:
         level=mean,
         level_at=mean_at,
         gauge=level,
-        float_closed=None if closed is None else closed >= 0.5,
+        float_closed=None if float_ is None else float_.value == 1.0,
+        float_since=float_.changed if float_ is not None else float("-inf"),
     )
 
 
@@ -118,31 +128,30 @@ def mean_level(state: TagState, span: float = MEAN_SPAN) -> tuple[float, float]:
     return values / count, times / count
 
 
-def change_over(state: TagState, span: float) -> float | None:
-    """Value now less value `span` seconds ago (both means of ten seconds), None if not known."""
-    if not state.trail:
-        return None
+def sure_change(state: TagState, span: float) -> float:
+    """Value now less value `span` seconds ago (both means of ten seconds); 0.0 if that is noise.
+
+    The noise of a difference of two means goes with the root of 1/n + 1/m, for n and m readings.
+    """
     newest = state.trail[-1]
     wanted = newest.at - span
     for bucket in reversed(state.trail[:-1]):
         if bucket.at <= wanted + 5.0:
-            return newest.value - bucket.value if bucket.at > wanted - 15.0 else None
-    return None
+            change = newest.value - bucket.value
+            sure = FALL_SURE * max(1.0, sqrt(1.0 / newest.count + 1.0 / bucket.count))
+            return change if bucket.at > wanted - 15.0 and abs(change) >= sure else 0.0
+    return 0.0
 
 
 def sure_fall(state: TagState) -> float | None:
     """Metres a level fell over 30, 60 or 120 s, where that is more than noise."""
-    for span in (30.0, 60.0, 120.0):
-        change = change_over(state, span)
-        if change is not None and -change >= FALL_SURE:
-            return -change
-    return None
+    changes = (sure_change(state, span) for span in (30.0, 60.0, 120.0))
+    return next((-change for change in changes if change < 0.0), None)
 
 
 def rises(state: TagState) -> bool:
     """Whether a level rose by more than noise over 30, 60 or 120 s."""
-    changes = (change_over(state, span) for span in (30.0, 60.0, 120.0))
-    return any(change is not None and change >= FALL_SURE for change in changes)
+    return any(sure_change(state, span) > 0.0 for span in (30.0, 60.0, 120.0))
 
 
 def drain_time(

@@ -40,6 +40,7 @@ class Scan:
         self.now = now
         self.t = now.elapsed
         self.dph = setup.dph(now.utc)
+        self.clock = setup.seconds_into_day(now.utc)
         self.durable: Durable = state.durable
         self.running: Running = state.running
         self.effects: list[Effect] = []

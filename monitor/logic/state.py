@@ -6,6 +6,7 @@ new readings after a restart. All times are elapsed seconds of watch time.
 """
 
 from dataclasses import dataclass, field, fields, is_dataclass
+from math import isfinite
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -234,7 +235,7 @@ def decode(data: dict[str, Any]) -> Durable:
     """
     try:
         restored = _restore(Durable, data)
-    except (TypeError, ValueError, AttributeError, KeyError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise HoldwaterError(f"stored state cannot be read: {error}") from error
     assert isinstance(restored, Durable)
     return restored
@@ -251,21 +252,37 @@ def _plain(value: Any) -> Any:
 
 
 def _restore(wanted: Any, data: Any) -> Any:
+    """A value of the wanted type; TypeError or ValueError where the data is of another kind."""
     origin, arguments = get_origin(wanted), get_args(wanted)
     if origin in (Union, UnionType):
         if data is None:
             return None
         return _restore(next(kind for kind in arguments if kind is not NoneType), data)
     if is_dataclass(wanted) and isinstance(wanted, type):
-        hints = get_type_hints(wanted)
-        return wanted(**{key: _restore(hints[key], data[key]) for key in hints if key in data})
+        held, hints = _must_be(data, dict), get_type_hints(wanted)
+        return wanted(**{key: _restore(hints[key], held[key]) for key in hints if key in held})
     if origin is dict:
         key_kind, item_kind = arguments
-        return {key_kind(key): _restore(item_kind, item) for key, item in data.items()}
+        return {
+            key_kind(key): _restore(item_kind, item) for key, item in _must_be(data, dict).items()
+        }
     if origin is tuple:
-        return tuple(_restore(arguments[0], item) for item in data)
+        return tuple(_restore(arguments[0], item) for item in _must_be(data, list))
     if wanted is float:
-        return float(data)
-    if not isinstance(data, wanted):
+        return _number(data)
+    if isinstance(data, bool) and wanted is not bool:
         raise TypeError(f"{data!r} is not {wanted.__name__}")
+    return _must_be(data, wanted)
+
+
+def _must_be(data: Any, kind: type) -> Any:
+    if not isinstance(data, kind):
+        raise TypeError(f"{data!r} is not {kind.__name__}")
     return data
+
+
+def _number(data: Any) -> float:
+    """A time or an amount; what is not finite would never come due."""
+    if isinstance(data, bool) or not isinstance(data, int | float) or not isfinite(data):
+        raise TypeError(f"{data!r} is not a finite number")
+    return float(data)

@@ -218,7 +218,7 @@ def _value(plan: LimitPlan | None, tale: Tale) -> str:
     if plan is None or value is None or plan.tag.measures in STATES:
         return ""
     unit = plan.tag.unit
-    border = unit.from_si(plan.limit.value.at(tale.scan.dph))
+    border = unit.from_si(plan.limit.value.at(tale.scan.dph, tale.scan.clock))
     return f" {unit.show(value)} (limit {border:.{unit.decimals}f})"
 
 

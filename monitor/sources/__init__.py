@@ -16,7 +16,77 @@ def _mqtt(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
     return MqttSource(setup, rig, secrets)
 
 
+def _counter(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.counter import counter
+
+    return counter(setup, rig, secrets)
+
+
+def _gpio(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.gpio import gpio
+
+    return gpio(setup, rig, secrets)
+
+
+def _http(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.http import http
+
+    return http(setup, rig, secrets)
+
+
+def _hwmon(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.hwmon import hwmon
+
+    return hwmon(setup, rig, secrets)
+
+
+def _iio(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.iio import iio
+
+    return iio(setup, rig, secrets)
+
+
+def _modbus(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.modbus import modbus
+
+    return modbus(setup, rig, secrets)
+
+
+def _onewire(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.onewire import onewire
+
+    return onewire(setup, rig, secrets)
+
+
+def _power_supply(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.power_supply import power_supply
+
+    return power_supply(setup, rig, secrets)
+
+
+def _simulated(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.simulator.source import SimulatedSource
+
+    return SimulatedSource(setup, rig, secrets)
+
+
+def _ups(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.ups import ups
+
+    return ups(setup, rig, secrets)
+
+
 DRIVERS: dict[str, Callable[[SourceSetup, Rig, Secrets], Source]] = {
     "mqtt": _mqtt,
+    "counter": _counter,
+    "gpio": _gpio,
+    "http": _http,
+    "hwmon": _hwmon,
+    "iio": _iio,
+    "modbus": _modbus,
+    "onewire": _onewire,
+    "power_supply": _power_supply,
+    "simulated": _simulated,
+    "ups": _ups,
 }
 """The driver of each kind of source. A new kind is a file and a line here."""

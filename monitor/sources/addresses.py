@@ -4,6 +4,7 @@ An address is a place, then `key=value` where the driver has keys: `adc/voltage0
 What holds a space stands in quotes. Everything wrong is collected and raised as one SetupError.
 """
 
+import importlib.util
 import shlex
 from collections.abc import Callable
 from dataclasses import replace
@@ -68,6 +69,12 @@ class Sheet:
                 wrong = f"{tag.address!r} {error}"
                 self.problems.append(Problem(f"tag {tag.id}", None, "address", wrong, self.page))
         return found
+
+    def needs(self, package: str, extra: str) -> None:
+        """Complain if a package that comes with an extra of ours is not installed."""
+        if importlib.util.find_spec(package) is None:
+            remedy = f"Install it: pip install 'holdwater[{extra}]'"
+            self.problem("kind", f"needs the package {package}, which is not installed", remedy)
 
     def sound(self, options: Options | None) -> Options:
         """The options, once nothing at all is wrong; SetupError with every problem otherwise."""

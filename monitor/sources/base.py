@@ -66,7 +66,7 @@ def read_options(
                 None,
                 ".".join(str(part) for part in wrong["loc"]) or "options",
                 wrong["msg"],  # without the value: it may be a password in the wrong place
-                "docs/reference/sources-mqtt.md lists the options",
+                "docs/reference lists the options of each kind of source",
             )
             for wrong in error.errors(include_url=False, include_input=False)
         ]

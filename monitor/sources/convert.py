@@ -4,6 +4,8 @@ Sources, by name: NAMUR NE 43 for the bands of a 4-20 mA loop; UNESCO Technical 
 Science 44 (Fofonoff and Millard 1983) for the density of sea water.
 """
 
+import math
+
 from monitor.sources.polled import NoReading
 
 PROBLEMS = ("loop open or failed", "loop short or failed", "loop uncertain", "sensor open or short")
@@ -74,4 +76,4 @@ def density(salinity: float, temperature: float) -> float:
     )
     a = 8.24493e-1 + t * (-4.0899e-3 + t * (7.6438e-5 + t * (-8.2467e-7 + t * 5.3875e-9)))
     b = -5.72466e-3 + t * (1.0227e-4 + t * -1.6546e-6)
-    return pure + s * a + s**1.5 * b + s * s * 4.8314e-4
+    return pure + s * (a + math.sqrt(s) * b + s * 4.8314e-4)

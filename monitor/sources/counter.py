@@ -66,9 +66,9 @@ class _Counters:
     def read(self, tag: Tag) -> Value | None:
         place = self._places[tag.id]
         count = sysfs.find(self._folder, "counter", place) / place.channel
-        if (count / "enable").exists() and not sysfs.whole(count / "enable"):
+        if sysfs.exists(count / "enable") and not sysfs.whole(count / "enable"):
             raise NoReading("counter is off", count / "enable")
-        ceiling = sysfs.whole(count / "ceiling") if (count / "ceiling").exists() else None
+        ceiling = sysfs.whole(count / "ceiling") if sysfs.exists(count / "ceiling") else None
         now = sysfs.whole(count / "count")
         flow = self._flows[tag.id].flow(self._clock.now().elapsed, now, ceiling)
         return None if flow is None else (flow, "")

@@ -72,7 +72,7 @@ class _Chips:
         quantity, units = QUANTITIES[kind]
         if tag.measures not in (quantity, "number"):
             raise NoReading("other quantity", f"{channel} of {chip} gives {quantity}")
-        if (chip / f"{channel}_fault").exists() and sysfs.whole(chip / f"{channel}_fault"):
+        if sysfs.exists(chip / f"{channel}_fault") and sysfs.whole(chip / f"{channel}_fault"):
             raise NoReading("sensor fault", channel)
         return in_unit(tag, sysfs.number(chip / f"{channel}_input") / units), ""
 

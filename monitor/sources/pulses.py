@@ -52,11 +52,16 @@ class PulseFlow:
         A count that went down by more than half of that was not wrapped but set back, as by a
         restart of its driver: NoReading, and the comparison begins anew.
         """
-        self._total += self._step(count, ceiling)
+        step = self._step(count, ceiling)
+        if step < 0:
+            self._trail.clear()
+        self._total += max(0, step)
         oldest = at - self._keys.gate_s - OLDEST * self._tag.every
         while self._trail and (self._trail[0][0] < oldest or self._spare(at)):
             self._trail.popleft()
         self._trail.append((at, self._total))
+        if step < 0:
+            raise NoReading("counter set back", f"by {-step}, to {count}")
         began, total = self._trail[0]
         if at <= began:
             return None
@@ -65,17 +70,14 @@ class PulseFlow:
         return flow if flow >= self._keys.zero_below else 0.0
 
     def _step(self, count: int, ceiling: int | None) -> int:
-        """Pulses since the last count."""
+        """Pulses since the last count; negative where it was set back."""
         last, self._count = self._count, count
         if last is None:
             return 0
         step = count - last
         if step < 0 and ceiling is not None and last <= ceiling:
             wrapped = step + ceiling + 1
-            step = wrapped if wrapped <= ceiling // 2 else step
-        if step < 0:
-            self._trail.clear()
-            raise NoReading("counter set back", f"from {last} to {count}")
+            return wrapped if wrapped <= ceiling // 2 else step
         return step
 
     def _spare(self, at: float) -> bool:

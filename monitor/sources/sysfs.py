@@ -48,6 +48,11 @@ def read_bytes(path: Path) -> bytes:
     return content
 
 
+def exists(path: Path) -> bool:
+    """Whether there is such a file; no where that cannot be found out."""
+    return os.path.exists(path)
+
+
 def write(path: Path, word: str) -> None:
     """Write a setting into a file that is there; OSError if it cannot be."""
     with path.open("r+b", buffering=0) as file:

@@ -1,12 +1,17 @@
-"""The mail channel before any connection: its set-up."""
+"""The mail channel before any connection: its set-up, and the page that tells of it."""
+
+from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
 from monitor.channels import CHANNELS
-from monitor.channels.mail import MailChannel
+from monitor.channels.folder import FolderOptions
+from monitor.channels.mail import MailChannel, MailOptions
 from monitor.errors import SetupError
 from monitor.setup import Channel
 
+REFERENCE = Path(__file__).parents[2] / "docs" / "reference"
 GOOD: dict[str, object] = {"host": "mail.example.org", "sender": "watch@example.org"}
 SECRETS = {"mail": "secret-word", "umlaut": "gro\xdfe"}
 
@@ -54,3 +59,11 @@ def test_options_that_are_refused(options: dict[str, object], key: str) -> None:
     with pytest.raises(SetupError) as caught:
         build(GOOD | options)
     assert {key} == {problem.key.split(".")[0] for problem in caught.value.problems}
+
+
+def test_reference_names_every_option() -> None:
+    """The reference page lists each option of each kind of channel."""
+    page = (REFERENCE / "channels.md").read_text("utf-8")
+    options = (*fields(MailOptions), *fields(FolderOptions))
+    assert [] == [option.name for option in options if f"\n| `{option.name}` |" not in page]
+    assert [] == [kind for kind in CHANNELS if f'kind = "{kind}"' not in page]

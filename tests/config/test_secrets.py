@@ -1,9 +1,11 @@
 """Secrets stand in one file that only the watch may read, and in no message."""
 
+import shutil
 import stat
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -169,14 +171,23 @@ except SetupError as error:
 """
 
 
-def test_others_may_check_without_secrets(folder: Path) -> None:
+@pytest.fixture
+def open_folder(folder: Path) -> Iterator[Path]:
+    """The small rig where other users can reach it; the folders of pytest are closed to them."""
+    with tempfile.TemporaryDirectory() as name:
+        copy = Path(name)
+        for path in folder.iterdir():
+            shutil.copy(path, copy)
+            (copy / path.name).chmod(0o644)
+        copy.chmod(0o755)
+        yield copy
+
+
+def test_others_may_check_without_secrets(open_folder: Path) -> None:
     """Who may not read the secrets can still load the rest, but not the secrets."""
-    write(folder, TEXT, 0o000)
-    use_secret(folder, "smtp")
-    for path in (folder, *folder.parents):
-        if Path(tempfile.gettempdir()) in path.parents:
-            path.chmod(path.stat().st_mode | 0o055)
-    command = [sys.executable, "-c", OTHER_USER, str(folder)]
+    write(open_folder, TEXT, 0o000)
+    use_secret(open_folder, "smtp")
+    command = [sys.executable, "-c", OTHER_USER, str(open_folder)]
     run = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=ROOT, check=False)
     assert "" == run.stderr
     label, refusal = run.stdout.splitlines()

@@ -84,4 +84,5 @@ def _no_trouble(wrong: str, over: bool) -> None:
 
 
 if __name__ == "__main__":
-    main(*(Path(word) for word in sys.argv[1:5]), *map(float, sys.argv[5:7]))
+    folders = [Path(word) for word in sys.argv[1:5]]
+    main(folders[0], folders[1], folders[2], folders[3], float(sys.argv[5]), float(sys.argv[6]))

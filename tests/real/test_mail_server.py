@@ -63,7 +63,7 @@ def test_mail_arrives_with_its_headers(mail_server: MailServer) -> None:
     assert "auto-generated" == mail["Auto-Submitted"]
     assert mail["In-Reply-To"] == mail["References"] != mail["Message-ID"]
     assert BODY == mail.get_content().splitlines()[0]
-    assert "event number 41" in mail.get_content()
+    assert "holdwater take 41 --as YOUR-NAME" in mail.get_content()
     (envelope,) = mail_server.envelopes
     assert "watch@example.org" == envelope.mail_from
     assert ["tavrin@example.org"] == envelope.rcpt_tos

@@ -1,6 +1,8 @@
 """The MQTT source before any connection: its set-up, and how it waits between attempts."""
 
 import threading
+from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
@@ -10,8 +12,11 @@ from monitor.rig import Rig, Tag
 from monitor.setup import SourceSetup
 from monitor.sources import DRIVERS
 from monitor.sources.base import Complaints
-from monitor.sources.mqtt import MqttSource
+from monitor.sources.mqtt import MqttOptions, MqttSource
+from monitor.sources.payload import PROBLEMS, STATE_WORDS
 from monitor.units import unit_of
+
+REFERENCE = Path(__file__).parents[2] / "docs" / "reference"
 
 
 def rig(*addresses: str) -> Rig:
@@ -73,6 +78,14 @@ def test_options_that_are_refused(options: dict[str, object], key: str) -> None:
     assert key in {problem.key.split(".")[0] for problem in caught.value.problems}
 
 
+def test_reference_names_every_option_and_word() -> None:
+    """The reference page lists each option, each problem word and each word for a state."""
+    page = (REFERENCE / "sources-mqtt.md").read_text("utf-8")
+    named = [f"\n| `{word}` |" for word in (*(f.name for f in fields(MqttOptions)), *PROBLEMS)]
+    assert [] == [word for word in named if word not in page]
+    assert [] == [word for word in STATE_WORDS if f"`{word}`" not in page]
+
+
 class CountingClock:
     """A clock that jumps over every wait, notes it, and asks for a stop after some of them."""
 
@@ -80,6 +93,9 @@ class CountingClock:
         self.waits: list[float] = []
         self._left = waits
         self._elapsed = 100.0
+
+    def advance(self, seconds: float) -> None:
+        self._elapsed += seconds
 
     def now(self) -> Moment:
         return Moment(1, self._elapsed, 1_000_000.0 + self._elapsed)
@@ -106,6 +122,15 @@ def test_waits_grow_and_are_capped(caplog: pytest.LogCaptureFixture) -> None:
     assert "count=1" in first
     assert "ca_file /nowhere/ca.pem: [Errno 2] No such file" in first
     assert "count=7" in second
+
+
+def test_steady_connection_ends_a_row_of_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a connection that stood for a minute, the next attempt comes soon again."""
+    clock = CountingClock(waits=6)
+    lengths = iter([0.0, 0.0, 59.0, 60.0, 0.0, 0.0])
+    monkeypatch.setattr(MqttSource, "_connection", lambda *_: clock.advance(next(lengths)))
+    build({"host": "b"}, "ostrel/flow").run(unexpected, clock, threading.Event())
+    assert [1.0, 2.0, 4.0, 1.0, 2.0, 4.0] == clock.waits
 
 
 def test_complaints_of_different_kinds_do_not_hide_each_other(

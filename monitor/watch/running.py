@@ -13,51 +13,33 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from monitor.archive import OutboxRow, Reader, SetupVersion, Writer
+from monitor.archive import Reader, Writer
 from monitor.chores import Chore, Chores, DiskChore
 from monitor.clock import SystemClock, base_for, board_time, boot_id
-from monitor.config import Secrets, load, load_secrets, load_texts, snapshot
-from monitor.control import SOCKET, ControlServer
+from monitor.config import Secrets, load_secrets
+from monitor.control import RECORD, SOCKET, ControlServer
 from monitor.desk import Desk
 from monitor.effects import Effect, JournalRow
-from monitor.errors import ArchiveError, HoldwaterError, SetupError
-from monitor.inputs import DeliveryReport, Fault, Moment, Reading, SetupChange
+from monitor.errors import HoldwaterError
+from monitor.inputs import DeliveryReport, Fault, Moment, SetupChange
 from monitor.live import Inbox, Live, Post
-from monitor.logic.state import Durable, decode
 from monitor.logic.step import resume
 from monitor.loop import Loop
 from monitor.parts import Parts, build
-from monitor.past import RECORD
 from monitor.setup import Setup
 from monitor.systemd import notify
+from monitor.watch.memory import Memory, durable_from, last_readings, remember, set_up
+from monitor.watch.watchdog import Watchdog
 from monitor.workers import Worker
 
 log = logging.getLogger(__name__)
 
 LOCK = "watch.lock"
 
-WARM_FOR = 900.0
-"""Seconds of stored readings that a restart begins with: the longest mean in use is of 10 min."""
-
-WRITER_FRESH = 120.0
-"""Seconds without a sign of life after which the writer counts as stuck: far over the seconds for
-which a tired card may hang (from memory)."""
-
 END_WITHIN = 5.0
 """Seconds each part is given to end; the service manager kills after 90 (systemd.service(5))."""
-
-
-@dataclass(frozen=True, slots=True)
-class Memory:
-    """What the archive knew when the watch started."""
-
-    version: SetupVersion | None = None
-    durable: Mapping[str, Any] | None = None
-    waiting: Sequence[OutboxRow] = ()
 
 
 @contextmanager
@@ -92,100 +74,6 @@ def watch(config: Path, state: Path, trusted: Callable[[], bool]) -> None:
         setup, files = set_up(config, memory.version)
         build(setup, secrets)  # what cannot be built is told before anything is begun
         _Watch(state, setup, secrets, trusted).run(memory, files)
-
-
-def remember(record: Path) -> Memory:
-    """What an earlier watch left; nothing where there is no archive or it cannot be read."""
-    if not record.exists():
-        return Memory()
-    try:
-        with Reader(record) as reader:
-            versions = reader.setups()
-            return Memory(
-                versions[-1] if versions else None,
-                reader.durable(),
-                reader.outbox(only_open=True),
-            )
-    except ArchiveError as error:
-        log.error("record=%s cannot_be_read=%r", record, str(error))
-        return Memory()
-
-
-def last_readings(record: Path, end: float) -> list[Reading]:
-    """What was read in the last quarter of an hour before `end` (elapsed s), in order of time."""
-    try:
-        with Reader(record) as reader:
-            found = [
-                reading for tag in reader.tags() for reading in reader.readings(tag, end - WARM_FOR)
-            ]
-    except ArchiveError as error:
-        log.error("record=%s begin_without_readings=%r", record, str(error))
-        return []
-    return sorted(found, key=lambda reading: reading.moment.elapsed)
-
-
-def set_up(config: Path, version: SetupVersion | None) -> tuple[Setup, Mapping[str, str] | None]:
-    """The set-up in force; with its files where it comes from the folder and is new."""
-    if version is None:
-        return load(config, 1), snapshot(config)
-    try:
-        setup = load_texts(version.files, version.version)
-    except SetupError as error:
-        log.error("set_up_version=%d no_longer_valid=%r", version.version, str(error))
-        return load(config, version.version + 1), snapshot(config)
-    try:
-        differs = snapshot(config) != dict(version.files)
-    except SetupError as error:
-        log.warning("config=%s cannot_be_read=%r", config, str(error))
-    else:
-        if differs:
-            remedy = f"bring it in with: holdwater apply {config} --reason TEXT"
-            log.warning("config=%s differs_from_version=%d %s", config, version.version, remedy)
-    return setup, None
-
-
-def durable_from(document: Mapping[str, Any] | None) -> Durable | None:
-    """The durable state as stored. One that cannot be read costs all but the counters."""
-    if document is None:
-        return None
-    try:
-        return decode(dict(document))
-    except HoldwaterError as error:
-        log.error("durable_state=%r begin_anew=True", str(error))
-    counters = {
-        key: value
-        for key in ("next_event", "next_text")
-        if isinstance(value := document.get(key), int) and value > 0
-    }
-    return decode(counters)
-
-
-class Watchdog:
-    """Tells the service manager that all is well, as long as it is."""
-
-    def __init__(self, writer: Writer, parts: Parts) -> None:
-        self._writer = writer
-        self._parts = parts
-        self._passes = -1
-        self._passed = 0.0
-        self._ready = False
-        self._stuck: list[str] = []
-
-    def look(self, now: Moment) -> None:
-        """After each scan that ended well."""
-        if not self._ready:
-            self._ready = True
-            notify("READY=1", "STATUS=watching")
-        if self._writer.passes != self._passes:
-            self._passes, self._passed = self._writer.passes, now.elapsed
-        stuck = self._parts.stuck(now)
-        if now.elapsed - self._passed > WRITER_FRESH:
-            stuck.append("record")
-        if stuck != self._stuck:
-            self._stuck = stuck
-            log.error("stuck=%s", ",".join(stuck) or "nothing")
-        if not stuck:
-            notify("WATCHDOG=1")
 
 
 class _Watch:

@@ -1,0 +1,1 @@
+"""Tests of the drivers for what is wired to a small board."""
