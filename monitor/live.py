@@ -122,7 +122,10 @@ class Live:
             self._take(group)
         self._tally.count(len(readings), len(posts), dropped, now, self._clock.now())
         if not self._failed:
-            self._after_scan(now)
+            try:
+                self._after_scan(now)
+            except Exception:  # what comes after a scan must not cost the next one
+                log.exception("after_scan=failed")
 
     def _notes(self, now: Moment, dropped: int) -> list[Input]:
         """What the loop itself has noticed: steps of the wall clock, faults of its own parts."""

@@ -28,6 +28,9 @@ SENDER_FRESH = 330.0
 """Seconds without a sign of life after which a sender counts as stuck: the longest deadline that
 a channel may be given is 300 s, and an idle sender shows itself every 10 s."""
 
+RECORDING = "recording"
+"""The kind of a source that only `holdwater replay` plays: nothing runs for it here."""
+
 NO_CHANNEL = "the channel is no longer in the set-up"
 NO_PERSON = "the person is no longer in the set-up"
 
@@ -72,6 +75,9 @@ def build(setup: Setup, secrets: Secrets) -> tuple[list[Source], list[Sender]]:
 
 
 def _source(source: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    if source.kind == RECORDING:
+        wrong, remedy = "is a recording", "Play it with: holdwater replay"
+        raise SetupError([Problem(f"source {source.id}", None, "kind", wrong, remedy)])
     driver = DRIVERS.get(source.kind)
     if driver is None:
         raise SetupError([_unknown(f"source {source.id}", source.kind, DRIVERS)])

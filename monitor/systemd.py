@@ -15,7 +15,7 @@ def notify(*words: str) -> bool:
     if address.startswith("@"):
         address = "\0" + address[1:]
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as line:
-        line.settimeout(1.0)
+        line.settimeout(0.1)
         try:
             line.sendto("\n".join(words).encode(), address)
         except OSError:

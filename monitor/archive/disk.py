@@ -23,6 +23,9 @@ class Doubt:
     errors: list[str]
 
 
+Part = Callable[[], Witness | None]
+
+
 class Disk:
     """Opens the file when it can, and writes batches. Any error raised means: try again later."""
 
@@ -46,9 +49,10 @@ class Disk:
             return None
         aside = None
         if self._damaged:
-            aside, self._damaged = set_aside(self._path, utc), False
+            aside = set_aside(self._path, utc)
+            self._damaged, self._is_new = False, True
         connection, found = open_for_writing(self._path, utc)
-        self._is_new = self._is_new or aside is not None or found is not None
+        self._is_new = self._is_new or found is not None
         self._store = Store(connection, self._board, self._rig)
         return aside or found
 
@@ -59,8 +63,8 @@ class Disk:
         return boots[-1] if boots else None, earlier_boot(self._store.db)
 
     def write(self, batch: Batch) -> list[str]:
-        """One transaction; for each work of the batch, the rows and the flags "", or why it can
-        never be stored."""
+        """One transaction; for each work of the batch, then for its other parts, "" or why that
+        can never be stored."""
         store = self._store
         assert store is not None
         doubt = self._doubt
@@ -89,13 +93,11 @@ class Disk:
         if self._is_new:  # the file was replaced under way: what must last goes into the new one
             self._kept.write(store)
             store.offsets(self._kept_offsets)
-        if batch.boot is not None:
-            store.boot(batch.boot)
-        store.offsets(batch.offsets)
-        parts: list[Callable[[], Witness | None]] = [
-            partial(work.write, store) for work in batch.works
-        ]
+        parts: list[Part] = [partial(work.write, store) for work in batch.works]
         parts += [partial(store.rows, batch.load.rows), partial(store.flags, batch.load.flags)]
+        parts.append(partial(store.offsets, batch.offsets))
+        if batch.boot is not None:
+            parts.append(partial(store.boot, batch.boot))
         results = [_apart(store, part) for part in parts]
         witness = next((witness for witness, _ in results if witness is not None), None)
         return witness, [error for _, error in results]
@@ -110,7 +112,7 @@ class Disk:
                 self._kept.setup = work.setup
 
 
-def _apart(store: Store, write: Callable[[], Witness | None]) -> tuple[Witness | None, str]:
+def _apart(store: Store, write: Part) -> tuple[Witness | None, str]:
     """Write one part so that a part that can never be stored takes no other down with it."""
     store.mark()
     try:

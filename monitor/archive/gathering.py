@@ -4,6 +4,7 @@ Not thread-safe; the writer guards it. Nothing here raises for what a source del
 """
 
 import math
+import sys
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -150,6 +151,6 @@ def _finite(reading: Reading) -> tuple[float | None, str]:
     value = reading.value
     if value is None:
         return None, reading.problem
-    if isinstance(value, float | int) and math.isfinite(value):
+    if isinstance(value, float | int) and abs(value) <= sys.float_info.max:
         return float(value), reading.problem
     return None, reading.problem or f"not a finite number: {str(value)[:40]}"

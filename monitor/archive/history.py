@@ -3,7 +3,7 @@
 import math
 import sqlite3
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from operator import itemgetter
 
@@ -150,23 +150,22 @@ def _cells(packed: Packed, stretch: Stretch, width_ms: int) -> Iterator[tuple[in
             yield cell, sums
         return
     times, values, problems = unpack(packed)
-    counted = [
-        (times[i], value)
-        for i in _inside(times, stretch)
-        if (value := values[i]) is not None and i not in problems
-    ]
-    at = [time for time, _ in counted]
+    inside = _inside(times, stretch)
+    if problems or None in values:
+        inside = [i for i in inside if i not in problems and values[i] is not None]
+    at = [times[i] for i in inside]
+    counted = [value for i in inside if (value := values[i]) is not None]
     begin = 0
-    while begin < len(counted):
+    while begin < len(at):
         cell = (at[begin] + stretch.ahead_ms) // width_ms
         end = bisect_left(at, (cell + 1) * width_ms - stretch.ahead_ms, begin)
-        part = [value for _, value in counted[begin:end]]
+        part = counted[begin:end]
         yield cell, Sums(len(part), min(part), sum(part), max(part))
         begin = end
 
 
-def _inside(times: list[int], stretch: Stretch) -> list[int]:
+def _inside(times: list[int], stretch: Stretch) -> Sequence[int]:
     """Positions of the times within a stretch, in order of time, equal ones as they came."""
-    inside = [i for i, at in enumerate(times) if stretch.start_ms <= at < stretch.end_ms]
-    inside.sort(key=times.__getitem__)
-    return inside
+    in_order = sorted(range(len(times)), key=times.__getitem__)
+    first = bisect_left(in_order, stretch.start_ms, key=times.__getitem__)
+    return in_order[first : bisect_left(in_order, stretch.end_ms, key=times.__getitem__)]

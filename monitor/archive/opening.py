@@ -1,5 +1,6 @@
 """Opening the archive file: connect, look for damage, bring the tables up to date."""
 
+import logging
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -8,6 +9,8 @@ from pathlib import Path
 from urllib.parse import quote
 
 from monitor.errors import ArchiveError
+
+log = logging.getLogger(__name__)
 
 APPLICATION_ID = 0x686F6C64
 """Marks the file as an archive of holdwater ("hold" in ASCII)."""
@@ -72,17 +75,18 @@ def set_aside(path: Path, utc: float) -> Path:
         beside = path.with_name(path.name + ending)
         if beside.exists():
             beside.rename(aside.with_name(aside.name + ending))
+    log.error("damaged=%s set_aside=%s", path, aside)
     return aside
 
 
 def _open(path: Path) -> sqlite3.Connection:
     connection = _connect(f"file:{quote(str(path.absolute()))}?mode=rwc")
     try:
+        version = _version(connection, path)
         mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
         if mode != "wal":
             raise ArchiveError(f"{path.parent} cannot hold the archive: no write-ahead log there")
         connection.execute("PRAGMA synchronous=FULL")
-        version = _version(connection, path)
         _bring_up_to_date(connection, version)
         _look_for_damage(connection, path)
     except BaseException:

@@ -11,7 +11,7 @@ import zlib
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import accumulate, groupby, pairwise, repeat
+from itertools import accumulate, groupby, pairwise
 from typing import NamedTuple
 
 from monitor.archive.squeezing import (
@@ -130,7 +130,7 @@ def unpack(row: Packed) -> tuple[list[int], list[float | None], dict[int, str]]:
         times = _unpack_times(row)
         missing, problems = _unpack_problems(row.problems)
         values = _unpack_values(row, row.n - len(missing))
-    except (zlib.error, ValueError, TypeError, KeyError, IndexError) as error:
+    except (zlib.error, ValueError, TypeError, LookupError, ZeroDivisionError) as error:
         raise ArchiveError(f"a row of readings cannot be read: {error}") from error
     if not missing:
         return times, list(values), problems
@@ -172,8 +172,13 @@ def _unpack_values(row: Packed, count: int) -> Sequence[float]:
         for place in range(8):
             raw[place::8] = planes[place * count : (place + 1) * count]
         return from_little_endian("d", bytes(raw))
-    up, down = row.scale
-    return [number * up / down for number in _unpack_whole(row, count)]
+    (up, down), base = row.scale, row.base
+    if row.numbers is None:
+        return [base * up / down] * count
+    if row.form == BY_STEP:
+        whole = accumulate(widen(row.numbers, count - 1), initial=base)
+        return [number * up / down for number in whole]
+    return [(base + difference) * up / down for difference in widen(row.numbers, count)]
 
 
 def _scales(values: "array[float]") -> Iterator[Scale]:
@@ -214,14 +219,6 @@ def _pack_whole(whole: list[int]) -> tuple[int, int, bytes | None]:
     return BY_DIFFERENCE, middle, differences
 
 
-def _unpack_whole(row: Packed, count: int) -> Iterable[int]:
-    if row.numbers is None:
-        return repeat(row.base, count)
-    if row.form == BY_STEP:
-        return accumulate(widen(row.numbers, count - 1), initial=row.base)
-    return (row.base + difference for difference in widen(row.numbers, count))
-
-
 def _pack_times(times: Sequence[int], start: int, span: int) -> bytes | None:
     """How far each reading lies off an even grid: as such, or as the change of it, by a first byte.
 
@@ -250,7 +247,10 @@ def _unpack_times(row: Packed) -> list[int]:
 
 
 def _even_grid(start: int, span: int, n: int) -> list[int]:
-    return [start + i * span // max(1, n - 1) for i in range(n)]
+    gaps = max(1, n - 1)
+    if span and span % gaps == 0:
+        return list(range(start, start + span + 1, span // gaps))
+    return [start + i * span // gaps for i in range(n)]
 
 
 def _pack_problems(values: Sequence[float | None], problems: Sequence[str]) -> str | None:

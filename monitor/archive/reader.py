@@ -174,7 +174,10 @@ class Reader:
 
     def problems(self) -> list[str]:
         """A full check of the file: what is broken in it. It reads all of it: minutes on a card."""
-        found = [line for (line,) in self._all("PRAGMA integrity_check")]
+        try:
+            found = [line for (line,) in self._all("PRAGMA integrity_check")]
+        except ArchiveError as error:
+            return [str(error)]
         return [] if found == ["ok"] else found
 
     def _stretches(self, start: float, end: float, by: Axis) -> Iterator[Stretch]:

@@ -61,6 +61,18 @@ class SetupVersion:
 
 
 @dataclass(frozen=True, slots=True)
+class Delivery:
+    """A report on one text and channel, see `Writer.delivery`."""
+
+    text: int
+    channel: str
+    outcome: str
+    detail: str
+    moment: Moment
+    next_try: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class OutboxRow:
     """What became of one text on one channel.
 

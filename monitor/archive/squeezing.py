@@ -34,6 +34,7 @@ def little_endian(numbers: "array[Any]") -> bytes:
 
 
 def from_little_endian(code: str, raw: bytes) -> "array[Any]":
+    """The array that `little_endian` was given."""
     numbers: array[Any] = array(code, raw)
     if sys.byteorder == "big":
         numbers.byteswap()

@@ -6,10 +6,9 @@ from collections.abc import Iterable, Sequence
 
 from monitor.archive.gathering import Row, to_ms
 from monitor.archive.packing import Scale
-from monitor.archive.records import OUTCOMES, WITHOUT_ATTEMPT, Boot, Offset, SetupVersion
+from monitor.archive.records import OUTCOMES, WITHOUT_ATTEMPT, Boot, Delivery, Offset, SetupVersion
 from monitor.archive.timeline import FARTHEST_MS
 from monitor.effects import Flag, JournalRow, Text
-from monitor.inputs import Moment
 
 HOUR_MS = 3_600_000
 HOURS_AT_ONCE_MS = 6 * HOUR_MS
@@ -154,9 +153,9 @@ class Store:
     def state(self, durable: object) -> None:
         self.db.execute("INSERT OR REPLACE INTO state VALUES (1, ?)", (json.dumps(durable),))
 
-    def setup(self, setup: SetupVersion) -> None:
+    def setup(self, setup: SetupVersion) -> Witness:
         self.db.execute(
-            "INSERT OR IGNORE INTO setups VALUES (?, ?, ?, ?, ?, ?)",
+            "INSERT INTO setups VALUES (?, ?, ?, ?, ?, ?)",
             (
                 setup.version,
                 setup.moment.boot,
@@ -166,43 +165,40 @@ class Store:
                 json.dumps(dict(setup.files)),
             ),
         )
+        return "SELECT 1 FROM setups WHERE version = ?", (setup.version,)
 
-    def text(self, text: Text, channels: Iterable[str]) -> None:
+    def text(self, text: Text, channels: Iterable[str]) -> Witness:
         """A text to be sent, and an open row for each channel."""
         moment = text.moment
         words = map(_plain, (text.person, text.turn, text.grade, text.body))
         self.db.execute(
-            "INSERT OR IGNORE INTO texts VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO texts VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (text.number, text.event, *words, moment.boot, moment.elapsed, text.expires),
         )
         self.db.executemany(
-            "INSERT OR IGNORE INTO outbox VALUES (?, ?, 'waiting', 0, ?, '', ?, ?)",
+            "INSERT INTO outbox VALUES (?, ?, 'waiting', 0, ?, '', ?, ?)",
             [(text.number, c, moment.elapsed, moment.boot, moment.elapsed) for c in channels],
         )
+        return "SELECT 1 FROM texts WHERE number = ?", (text.number,)
 
-    def delivery(
-        self,
-        text: int,
-        channel: str,
-        outcome: str,
-        detail: str,
-        moment: Moment,
-        next_try: float | None,
-    ) -> None:
+    def delivery(self, report: Delivery) -> None:
         """What came of a text on a channel. ValueError if the text was never stored."""
-        if outcome not in OUTCOMES:
-            raise ValueError(f"no such outcome of a delivery: {outcome!r}")
-        state = outcome
-        if outcome == "retry":
-            state, next_try = "waiting", moment.elapsed if next_try is None else next_try
-        tried = outcome not in WITHOUT_ATTEMPT
+        if report.outcome not in OUTCOMES:
+            raise ValueError(f"no such outcome of a delivery: {report.outcome!r}")
+        state, next_try = report.outcome, report.next_try
+        if report.outcome == "retry":
+            state = "waiting"
+            next_try = report.moment.elapsed if next_try is None else next_try
+        tried = report.outcome not in WITHOUT_ATTEMPT
+        moment = report.moment
+        change = (state, tried, next_try, _plain(report.detail), moment.boot, moment.elapsed)
         changed = self.db.execute(
             "UPDATE outbox SET state = ?, attempts = attempts + ?, next_try = ?, detail = ?,"
             " boot = ?, elapsed = ? WHERE text = ? AND channel = ?",
-            (state, tried, next_try, _plain(detail), moment.boot, moment.elapsed, text, channel),
+            (*change, report.text, report.channel),
         ).rowcount
         if changed == 0:
-            raise ValueError(f"no text {text} for channel {channel!r} in the outbox")
+            raise ValueError(f"no text {report.text} for {report.channel!r} in the outbox")
 
     def _name(self, kind: str, name: str) -> int:
         """The number of a name, 0 of none."""

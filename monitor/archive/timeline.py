@@ -95,6 +95,8 @@ class OffsetWatch:
         """The offset to be stored, if this moment brings a new one."""
         last = self._last.get(moment.boot)
         now = Offset(moment.boot, moment.elapsed, moment.utc - moment.elapsed, moment.trusted)
+        if not math.isfinite(now.ahead):
+            return None
         if last is not None:
             stale = moment.elapsed < last.since or (last.trusted and not moment.trusted)
             same = last.trusted == moment.trusted and abs(now.ahead - last.ahead) <= STEP

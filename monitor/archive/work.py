@@ -5,10 +5,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monitor.archive.gathering import Load
-from monitor.archive.records import Boot, Offset, SetupVersion
+from monitor.archive.records import Boot, Delivery, Offset, SetupVersion
 from monitor.archive.store import Store, Witness
 from monitor.effects import JournalRow, Text
-from monitor.inputs import Moment
 
 ALARMING = frozenset({"condition", "alarm", "event"})
 """Journal rows that take the gathered readings to the disk with them: those are the evidence."""
@@ -39,18 +38,6 @@ class Ticket:
         self._known.set()
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
-    """A report on one text and channel, see `Writer.delivery`."""
-
-    text: int
-    channel: str
-    outcome: str
-    detail: str
-    moment: Moment
-    next_try: float | None
-
-
 @dataclass(slots=True)
 class Work:
     """What belongs into one transaction. `flush` takes all gathered readings along."""
@@ -68,23 +55,15 @@ class Work:
         return self.flush or any(row.what in ALARMING for row in self.journal)
 
     def write(self, store: Store) -> Witness | None:
+        witnesses = [store.journal(self.journal)]
+        witnesses += [store.text(text, channels) for text, channels in self.texts]
+        if self.setup is not None:
+            witnesses.append(store.setup(self.setup))
         if self.durable is not None:
             store.state(self.durable)
-        if self.setup is not None:
-            store.setup(self.setup)
-        for text, channels in self.texts:
-            store.text(text, channels)
         if self.delivery is not None:
-            report = self.delivery
-            store.delivery(
-                report.text,
-                report.channel,
-                report.outcome,
-                report.detail,
-                report.moment,
-                report.next_try,
-            )
-        return store.journal(self.journal)
+            store.delivery(self.delivery)
+        return next(filter(None, witnesses), None)
 
 
 @dataclass(frozen=True, slots=True)

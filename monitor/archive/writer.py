@@ -16,9 +16,9 @@ from pathlib import Path
 from monitor.archive.boots import stand_in
 from monitor.archive.disk import Disk
 from monitor.archive.gathering import Gathering
-from monitor.archive.records import Boot, Offset, Opening, SetupVersion
+from monitor.archive.records import Boot, Delivery, Offset, Opening, SetupVersion
 from monitor.archive.timeline import OffsetWatch
-from monitor.archive.work import Batch, Delivery, Ticket, Work, drop_superseded
+from monitor.archive.work import Batch, Ticket, Work, drop_superseded
 from monitor.effects import Flag, JournalRow, Text
 from monitor.errors import ArchiveError
 from monitor.inputs import Moment, Reading
@@ -185,14 +185,16 @@ class Writer:
             self._wake.wait(pause or IDLE)
             self._wake.clear()
             self.passes += 1
-            closing = self._closing
+            with self._lock:
+                closing = self._closing
+                tried = [*(self._batch.works if self._batch else ()), *self._works]
             try:
                 self._write_all()
                 pause = 0.0
             except Exception as error:
                 pause = min(max(FIRST_PAUSE, 2.0 * pause), LONGEST_PAUSE)
                 log.exception("record_kept=False retry_in_s=%.0f", pause)
-                self._fail(error)
+                self._fail(tried, error)
             if closing:
                 self._disk.close()
                 return
@@ -202,6 +204,7 @@ class Writer:
         aside = self._disk.open(self._utc)
         if aside is not None:
             self._tell(f"the archive was damaged and is set aside as {aside.name}")
+        news: list[str] = []
         while (batch := self._batch or self._next_batch()) is not None:
             self._batch = batch
             errors = self._disk.write(batch)
@@ -211,7 +214,9 @@ class Writer:
                 else:
                     work.ticket.keep()
             self._batch = None
-            self._tell(next(filter(None, errors), ""))
+            news += errors
+        if news:
+            self._tell(next(filter(None, news), ""))
 
     def _next_batch(self) -> Batch | None:
         with self._lock:
@@ -222,12 +227,11 @@ class Writer:
             load = self._gathering.take(any(work.alarming for work in works))
             return Batch(works, load, offsets, self._boot)
 
-    def _fail(self, error: Exception) -> None:
+    def _fail(self, tried: Iterable[Work], error: Exception) -> None:
+        """What came in since the try began has its own try, at once."""
         self._disk.give_up(error)
         wrong = str(error) or type(error).__name__
-        with self._lock:
-            waiting = [*(self._batch.works if self._batch else ()), *self._works]
-        for work in waiting:
+        for work in tried:
             work.ticket.fail(wrong)
         self._tell(wrong)
 

@@ -164,9 +164,7 @@ def apply(folder: Path, reason: str, person: str, state: Path) -> None:
     from monitor.config import load, snapshot
 
     load(folder)
-    response = _ask(
-        state, ask="apply", files=snapshot(folder), reason=reason, **{"as": person}
-    )
+    response = _ask(state, ask="apply", files=snapshot(folder), reason=reason, **{"as": person})
     click.echo(f"Version {response['version']} is in force, by {response['who']}.")
 
 

@@ -2,6 +2,7 @@
 
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,11 +25,13 @@ def check(folder: Path) -> None:
       holdwater check sample_config/first-night
     """
     from monitor.config import load, load_secrets
-    from monitor.parts import build
+    from monitor.parts import RECORDING, build
 
     setup = load(folder)
-    if os.access(folder / "secrets.toml", os.R_OK):
-        build(setup, load_secrets(folder))
+    secrets = folder / "secrets.toml"
+    if os.access(secrets, os.R_OK) or not secrets.exists():
+        live = tuple(source for source in setup.sources if source.kind != RECORDING)
+        build(replace(setup, sources=live), load_secrets(folder))
     show(_summary(setup))
 
 
@@ -79,9 +82,7 @@ def watch(folder: Path, state: Path, trust_clock: bool) -> None:
     from monitor.clock import always_trusted, time_service_has_set_it
     from monitor.watch import watch as run
 
-    logging.basicConfig(
-        level=logging.INFO, format="level=%(levelname)s part=%(name)s %(message)s"
-    )
+    logging.basicConfig(level=logging.INFO, format="level=%(levelname)s part=%(name)s %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     run(folder, state.absolute(), always_trusted if trust_clock else time_service_has_set_it)
 
@@ -109,6 +110,7 @@ def demo(
       holdwater demo
       holdwater demo --by-hand
     """
+    from shutil import which
     from tempfile import mkdtemp
 
     from monitor.demo import Wishes, play
@@ -120,7 +122,8 @@ def demo(
     elif folder.exists() and any(folder.iterdir()):
         raise HoldwaterError(f"{folder} is not empty; name a new folder")
     folder.mkdir(parents=True, exist_ok=True)
-    wishes = Wishes(sample(name, config), folder.absolute(), by_hand, speed)
+    program = "holdwater" if which("holdwater") else sys.argv[0]
+    wishes = Wishes(sample(name, config), folder.absolute(), by_hand, speed, program)
     try:
         play(wishes, sys.stdout, sys.stdin)
     except KeyboardInterrupt:

@@ -55,12 +55,16 @@ TITLE = (
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the demo is asked for. speed: night time over real time, None for the usual one."""
+    """What the demo is asked for. speed: night time over real time, None for the usual one.
+
+    program: how the reader calls this program, for the commands that are shown.
+    """
 
     config: Path
     folder: Path
     by_hand: bool = False
     speed: float | None = None
+    program: str = "holdwater"
 
 
 def play(wishes: Wishes, out: TextIO, typed: Iterable[str]) -> None:
@@ -143,10 +147,10 @@ class _Night:
         say = self._narrator.say
         say("", *TITLE, "")
         if self._wishes.by_hand:
-            state = self._wishes.folder
+            program, state = self._wishes.program, self._wishes.folder
             say("Nobody answers but you. Type here:", *HELP)
-            say("or in a second terminal:", f"  holdwater now --state {state}")
-            say(f"  holdwater take {EVENT} --there-in 30 --as tavrin --state {state}")
+            say("or in a second terminal:", f"  {program} now --state {state}")
+            say(f"  {program} take {EVENT} --there-in 30 --as tavrin --state {state}")
         if self._speed > 0.0:
             say(f"Times are those of the night; a minute of it takes {60.0 / self._speed:.1f} s.")
         say("")
@@ -253,7 +257,7 @@ class _Night:
             self._inbox.put(Post(report))
 
     def _conclude(self) -> None:
-        folder = self._wishes.folder
+        folder, program = self._wishes.folder, self._wishes.program
         event = self._loop.state.durable.events.get(EVENT)
         end = "no event was opened" if event is None else f"event {EVENT} is {event.stage}"
         self._narrator.say(
@@ -262,10 +266,10 @@ class _Night:
             f"  the record    {folder / RECORD}",
             *(f"  the texts     {folder / channel.id}" for channel in self._setup.channels),
             "Try next:",
-            f"  holdwater why {EVENT} --state {folder}",
-            "  holdwater demo --by-hand        you are the one who is called",
-            "  holdwater demo --first-night    the same night with the cheapest sensors",
-            f"  holdwater check {self._wishes.config}",
+            f"  {program} why {EVENT} --state {folder}",
+            f"  {program} demo --by-hand        you are the one who is called",
+            f"  {program} demo --first-night    the same night with the cheapest sensors",
+            f"  {program} check {self._wishes.config}",
         )
 
 

@@ -12,7 +12,7 @@ class Screen:
     def __init__(self, out: TextIO, shows_progress: bool) -> None:
         self._out = out
         self._shows_progress = shows_progress and out.isatty()
-        self._drawn = False
+        self._drawn = ""
 
     def line(self, text: str) -> None:
         """One line that stays."""
@@ -21,15 +21,16 @@ class Screen:
         self._out.flush()
 
     def progress(self, clock: str, share: float) -> None:
-        """Draw the line of progress anew; share is 0 to 1."""
-        if self._shows_progress:
-            done = round(BAR * share)
-            self._out.write(f"\r{clock}  [{'#' * done}{'-' * (BAR - done)}] {share:4.0%} ")
+        """Draw the line of progress anew if it has changed; share is 0 to 1."""
+        done = round(BAR * share)
+        text = f"{clock}  [{'#' * done}{'-' * (BAR - done)}] {share:4.0%}"
+        if self._shows_progress and text != self._drawn:
+            self._out.write(f"\r{text} ")
             self._out.flush()
-            self._drawn = True
+            self._drawn = text
 
     def clear(self) -> None:
         """Take the line of progress away."""
         if self._drawn:
             self._out.write("\r" + " " * WIDTH + "\r")
-            self._drawn = False
+            self._drawn = ""

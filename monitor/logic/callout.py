@@ -27,13 +27,18 @@ def follow(scan: Scan, number: int) -> None:
     _follow_owed(scan, number)
 
 
-def _call_next(scan: Scan, number: int) -> None:
+def _call_next(scan: Scan, number: int, cannot: str = "") -> None:
+    """Call the next on duty, or everybody once the list is through; `cannot` has just said no.
+
+    Somebody who took the event and is not there is passed over while there is anybody else.
+    """
     event = scan.durable.events[number]
     called = {item.turn for item in event.called}
-    fresh = [person for person in order(scan) if person not in called]
+    others = [person for person in order(scan) if person not in (event.taken_by, cannot)]
+    fresh = [person for person in others if person not in called]
     everybody = event.calls >= len(scan.setup.delays.call_after) or not fresh
-    recipients = [person for person in order(scan) if person != event.taken_by]
     if everybody:
+        recipients = others if others or cannot else order(scan)
         send(scan, number, "call to all", recipients, None)
     else:
         send(scan, number, "next call", fresh[:1], None)
@@ -181,7 +186,7 @@ def _cannot(scan: Scan, event: EventRecord, said: Answer) -> None:
     if other and other != said.who:
         return
     scan.set_event(replace(event, stage=stage, taken_by="", promise=None, reminded=None))
-    _call_next(scan, event.number)
+    _call_next(scan, event.number, said.who)
 
 
 def _flow(scan: Scan, event: EventRecord, said: Answer) -> None:
@@ -192,6 +197,8 @@ def _flow(scan: Scan, event: EventRecord, said: Answer) -> None:
     if event.stage == "flow proven":
         _note(scan, event, said, "flow seen again")
         scan.set_event(replace(event, asked=None, next_call=None))
+        if event.proven_by and not event.owed:
+            events.close(scan, event.number, "flow seen again", said.who)
         return
     if event.no_flow_since is None:
         raise RefusedInput(f"event {event.number} has no stopped flow to prove")
@@ -208,7 +215,7 @@ def _done(scan: Scan, event: EventRecord, said: Answer) -> None:
     left = tuple(item for item in event.owed if item != line)
     _note(scan, event, said, "done")
     scan.set_event(replace(event, owed=left))
-    if not left:
+    if not left and event.asked is None and event.next_call is None:
         events.close(scan, event.number, "owed lines done", said.who)
 
 

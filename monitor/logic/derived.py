@@ -12,7 +12,7 @@ from math import sqrt
 
 from monitor.logic.plan import Chain
 from monitor.logic.scan import Scan
-from monitor.logic.state import TagState
+from monitor.logic.state import SupplyRecord, TagState
 from monitor.rig import Line, Vessel
 from monitor.units import L_PER_MIN
 
@@ -27,6 +27,9 @@ EARLY_SHARE, EARLY_SECONDS = 0.03, 10.0
 """A told break time is earlier by 3 % of what is left and 10 s: the flow meter's own error."""
 RUN_UP = 60.0
 """Refill without a flow meter is counted from so long after the mains (riser fills first)."""
+UNMEASURED = 60.0
+"""Seconds after a loss at which a siphon counts as broken if nobody ever measured how long it
+lasts and nothing shows flow: harm time unknown is the worst case."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +249,7 @@ def break_forecast(scan: Scan, water: Water) -> Forecast | None:
         )
         measured = True
     elif supply is not None and supply.lost_since is not None:
-        at = presumed_break(scan, water)
+        at = _reckoned_break(supply, water)
     if at is None:
         return None
     told = at - max(0.0, at - scan.t) * EARLY_SHARE - EARLY_SECONDS
@@ -255,20 +258,37 @@ def break_forecast(scan: Scan, water: Water) -> Forecast | None:
 
 def presumed_break(scan: Scan, water: Water) -> float | None:
     """Elapsed time at which the siphon must be taken as broken, with no level and no witness."""
-    chain = water.chain
-    header = chain.header
+    header = water.chain.header
     supply = scan.durable.supplies.get(header.id) if header is not None else None
     if supply is None or supply.lost_since is None:
         return None
-    test = chain.line.drain_test
+    at = _reckoned_break(supply, water)
+    return at if at is not None else supply.lost_since + UNMEASURED
+
+
+def _reckoned_break(supply: SupplyRecord, water: Water) -> float | None:
+    """Time of the break by the float's drain test, else by endurance less what is missing."""
+    if supply.lost_since is None:
+        return None
+    test = water.chain.line.drain_test
     opened = supply.float_open_since
     if opened is not None and test is not None and test.float_to_break is not None:
         scale = test.flow / water.set_flow if water.set_flow else 1.0
         return opened + test.float_to_break * scale
-    whole, usable = endurance(chain, water.set_flow), usable_volume(chain)
+    whole, usable = endurance(water.chain, water.set_flow), usable_volume(water.chain)
     if whole is None or not usable:
         return None
     return supply.lost_since + whole * max(0.0, 1.0 - supply.short / usable)
+
+
+def short_at_float(chain: Chain) -> float:
+    """m3 a header lacks when its float opens; all that is usable where nobody measured it."""
+    usable = usable_volume(chain) or 0.0
+    header, end = chain.header, chain.line.break_level
+    height = chain.float.height if chain.float is not None else None
+    if header is None or header.area is None or height is None or end is None:
+        return usable
+    return max(0.0, usable - (height - end) * header.area)
 
 
 def short_now(scan: Scan, water: Water) -> float:

@@ -48,10 +48,14 @@ CAUSES: dict[str, tuple[str, ...]] = {
     "no flow": ("siphon broken", "hold overrun"),
     "tank low": ("siphon broken", "no flow", "hold overrun"),
     "supply low": ("supply lost",),
-    "air low": ("mains lost",),
-    "battery low": ("mains lost",),
 }
 """Consequence -> causes: while a cause is active its consequence is recorded, not told."""
+
+ON_BATTERY: dict[str, tuple[str, ...]] = {
+    "air low": ("mains lost",),
+    "watch battery low": ("mains lost",),
+}
+"""The same for notices only: a battery that runs low is expected, one that fails must be told."""
 
 
 def move(stage: str, trigger: str) -> str:
@@ -88,8 +92,7 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     )
     if spec.name == "supply lost":
         event = replace(event, losses=event.losses + 1, lost_since=first_sign, back_since=None)
-    stopped = spec.rank == RANK_NO_WATER or spec.name == "hold overrun"
-    if stopped and event.no_flow_since is None:
+    if _water_stopped(scan, spec) and event.no_flow_since is None:
         event = replace(event, no_flow_since=first_sign)
     if RANK_OF_GRADE[spec.grade] > RANK_OF_GRADE[event.grade]:
         event = replace(event, grade=spec.grade)
@@ -100,12 +103,22 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     alarms.put_into(scan, spec, event.number)
 
 
+def _water_stopped(scan: Scan, spec: Spec) -> bool:
+    """Whether this alarm says that no water reaches the larvae, so that flow must be proven."""
+    if spec.name != "hold overrun":
+        return spec.rank == RANK_NO_WATER
+    return any(water.flow_none for water in scan.waters if water.chain.line.id == spec.subject)
+
+
 def _event_of_cause(scan: Scan, spec: Spec) -> EventRecord | None:
     """The open event whose active alarm explains this one as its consequence."""
-    for name in CAUSES.get(spec.name, ()):
+    expected = ON_BATTERY.get(spec.name, ()) if spec.grade == "notice" else ()
+    for name in (*CAUSES.get(spec.name, ()), *expected):
         for alarm, record in scan.durable.alarms.items():
             event = scan.durable.events.get(record.event)
-            if alarms.is_active(record, alarm, name) and event is not None and is_open(event):
+            if event is None or not is_open(event) or event.vessel != spec.vessel:
+                continue
+            if alarms.is_active(record, alarm, name):
                 return event
     return None
 
@@ -143,6 +156,7 @@ def _again(event: EventRecord) -> EventRecord:
         asked=None,
         flow_since=None,
         no_flow_since=None,
+        no_flow_presumed=False,
         first_call=None,
         next_call=None,
         calls=0,
@@ -150,7 +164,10 @@ def _again(event: EventRecord) -> EventRecord:
 
 
 def close(scan: Scan, number: int, why: str, who: str = "") -> None:
-    """Close an event; its unanswered alarms are acknowledged by the closing, and so recorded."""
+    """Close an event; its unanswered alarms are acknowledged by the closing, and so recorded.
+
+    What is still wrong then, such as a circuit that stayed off, begins an event of its own.
+    """
     event = scan.durable.events[number]
     scan.set_event(
         replace(
@@ -163,3 +180,7 @@ def close(scan: Scan, number: int, why: str, who: str = "") -> None:
     )
     alarms.acknowledge(scan, number, who or "closing")
     scan.journal("event", str(number), "closed", cause=why, who=who)
+    for alarm in event.alarms:
+        spec, condition = scan.plan.specs.get(alarm), scan.running.conditions.get(alarm)
+        if spec is not None and condition is not None and condition.truth and condition.active:
+            alarm_came(scan, spec, condition.first_sign)

@@ -56,6 +56,15 @@ def fit(parts: list[Part]) -> str:
             default=None,
         )
         if least is None:
-            return text[:LIMIT]
+            return _cut(kept)
         place = kept.index(least)
-        kept[place : place + 1] = [] if least.short is None else [Part(least.short, least.worth)]
+        shorter = [] if least.short is None else [Part(fold(least.short), least.worth)]
+        kept[place : place + 1] = shorter
+
+
+def _cut(parts: list[Part]) -> str:
+    """Parts that may not be dropped and do not fit: the last one, how to answer, stays whole."""
+    last = parts[-1].text
+    room = LIMIT - len(last) - 1
+    before = " ".join(part.text for part in parts[:-1])
+    return f"{before[:room]} {last}" if before and room > 0 else last[:LIMIT]

@@ -46,10 +46,12 @@ class Chain:
         """Whether any sensor shows that water reaches the larvae."""
         return self.flow is not None or self.witness is not None
 
-    def holds(self, tag: str) -> bool:
-        """Whether this tag is one of the chain's."""
-        tags = (self.flow, self.witness, self.supply, self.mains, self.level, self.float)
-        return any(item is not None and item.id == tag for item in tags)
+    @property
+    def sighted(self) -> tuple[Tag, ...]:
+        """The tags that show flow to the larvae; where there is none, all that show the water."""
+        flow = (self.flow, self.witness)
+        rest = (self.supply, self.level, self.float, self.mains)
+        return tuple(tag for tag in (flow if self.flow_is_seen else rest) if tag is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,16 +128,17 @@ def _plan(setup: Setup) -> Plan:
         if line.kind == "siphon" or line.id in setup.flow_due
     )
     tank = _main_tank(setup, chains)
+    labels = _vessels(rig, tank, chains)
     limits = {
         tag: tuple(
-            LimitPlan(limit, rig.tag[tag], _limit_spec(rig, limit, tank), _hold_line(rig, limit))
+            LimitPlan(limit, rig.tag[tag], _limit_spec(rig, limit, labels), _hold_line(rig, limit))
             for limit in on_tag
         )
         for tag, on_tag in setup.limits_of.items()
         if tag in rig.tag
     }
     specs = {item.spec.id: item.spec for on_tag in limits.values() for item in on_tag}
-    for spec in (*_chain_specs(setup, chains, tank), *_tag_specs(setup, chains, tank)):
+    for spec in (*_chain_specs(setup, chains, tank), *_tag_specs(setup, labels)):
         specs[spec.id] = spec
     sensors = tuple(
         SensorPlan(
@@ -176,16 +179,22 @@ def _main_tank(setup: Setup, chains: tuple[Chain, ...]) -> str:
     return tanks.pop() if len(tanks) == 1 else setup.rig.label
 
 
-def _vessel(rig: Rig, place: str, tank: str) -> str:
-    """The label in texts: the larval tank a part serves; other tanks speak for themselves."""
-    own = rig.vessel.get(place)
-    return own.id if own is not None and own.kind in _OWN_NAME else tank
+def _vessels(rig: Rig, tank: str, chains: tuple[Chain, ...]) -> dict[str, str]:
+    """Place of a tag -> its label in texts: the larval tank a part serves, or the tank itself."""
+    labels = {tag.of: tank for tag in rig.tags}
+    for chain in reversed(chains):
+        if chain.tank is None:
+            continue
+        for part in (chain.line, chain.header, chain.pump):
+            if part is not None:
+                labels[part.id] = chain.tank.id
+        if chain.pump is not None and chain.pump.circuit is not None:
+            labels[chain.pump.circuit] = chain.tank.id
+    own = rig.kinds(("larval tank", "broodstock tank", "culture"))
+    return labels | {vessel.id: vessel.id for vessel in own}
 
 
-_OWN_NAME = ("larval tank", "broodstock tank", "culture")
-
-
-def _limit_spec(rig: Rig, limit: Limit, tank: str) -> Spec:
+def _limit_spec(rig: Rig, limit: Limit, labels: dict[str, str]) -> Spec:
     tag = rig.tag[limit.tag]
     parts = [limit.condition, tag.of, limit.step]
     if len(rig.tags_for(tag.measures, tag.of)) > 1:
@@ -198,7 +207,7 @@ def _limit_spec(rig: Rig, limit: Limit, tank: str) -> Spec:
         step=limit.step,
         grade=limit.grade,
         group=GROUPS.get(tag.measures, "watch" if tag.measures == "voltage" else "water quality"),
-        vessel=_vessel(rig, tag.of, tank),
+        vessel=labels[tag.of],
         rank=RANK_NO_WATER if no_water else RANK_OF_GRADE[limit.grade],
         on_delay=limit.on_delay,
         off_delay=limit.off_delay,
@@ -228,6 +237,9 @@ def _chain_specs(setup: Setup, chains: tuple[Chain, ...], tank: str) -> list[Spe
             broken = _water_spec("siphon broken", line, vessel, "urgent", delays.siphon_broken)
             specs.append(replace(broken, rank=RANK_NO_WATER))
         specs.append(_water_spec("hold overrun", line, vessel, "high", delays.hold_overrun))
+        if chain.sighted:
+            blind = _water_spec("flow not seen", line, vessel, "urgent", delays.bad_after)
+            specs.append(replace(blind, group="sensor"))
     return specs
 
 
@@ -236,29 +248,14 @@ def _water_spec(name: str, subject: str, vessel: str, grade: str, on_delay: floa
     return Spec(f"{name}/{subject}", name, subject, "", grade, "water", vessel, rank, on_delay)
 
 
-def _tag_specs(setup: Setup, chains: tuple[Chain, ...], tank: str) -> list[Spec]:
+def _tag_specs(setup: Setup, labels: dict[str, str]) -> list[Spec]:
     specs = []
     for tag in setup.rig.tags:
-        vessel = _vessel(setup.rig, tag.of, tank)
+        vessel = labels[tag.of]
         if tag.measures == "mains":
             lost = _water_spec("mains lost", tag.of, vessel, "notice", setup.delays.mains_off)
             specs.append(replace(lost, tell_after=setup.delays.mains_text))
-        grade = _fault_grade(tag, chains)
         for name in ("sensor faulty", "sensor silent"):
-            bad = _water_spec(name, tag.id, vessel, grade, setup.delays.bad_after)
+            bad = _water_spec(name, tag.id, vessel, "notice", setup.delays.bad_after)
             specs.append(replace(bad, group="sensor"))
     return specs
-
-
-def _fault_grade(tag: Tag, chains: tuple[Chain, ...]) -> str:
-    """A sensor fault is a notice, but urgent where it blinds the last evidence of flow.
-
-    Supply flow and header level together are evidence too: what comes in and does not stay.
-    """
-    for chain in chains:
-        if chain.level is not None and chain.supply is not None:
-            continue
-        witnesses = [item for item in (chain.flow, chain.witness) if item is not None]
-        if [item.id for item in witnesses] == [tag.id]:
-            return "urgent"
-    return "notice"

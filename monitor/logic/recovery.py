@@ -10,7 +10,7 @@ from math import ceil
 from monitor.logic import alarms, telling
 from monitor.logic.derived import Water, short_now
 from monitor.logic.events import calling, close, move
-from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE
+from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, FlowState
 
@@ -44,10 +44,12 @@ def water_of(scan: Scan, event: EventRecord) -> Water | None:
 
 
 def _tell_held(scan: Scan, number: int) -> None:
-    """Tell alarms whose time has come; drop those that went before, they were flickers."""
-    for alarm in scan.durable.events[number].held:
+    """Tell alarms whose time has come, the worst first; drop those that went, they were flickers."""
+    specs = scan.plan.specs
+    held = scan.durable.events[number].held
+    for alarm in sorted(held, key=lambda item: -specs[item].rank if item in specs else 0):
         event = scan.durable.events[number]
-        spec = scan.plan.specs.get(alarm)
+        spec = specs.get(alarm)
         condition = scan.running.conditions.get(alarm)
         if spec is None or condition is None or not condition.active:
             scan.set_event(_without(event, alarm))
@@ -57,11 +59,21 @@ def _tell_held(scan: Scan, number: int) -> None:
             scan.due(ready)
             continue
         again = spec.name == "supply lost" and event.losses > 1 and event.rank < RANK_NO_WATER
-        worse = spec.rank > event.rank
+        worse = spec.rank > event.rank or _another_sensor(scan, event, spec)
         scan.set_event(replace(_without(event, alarm), rank=max(event.rank, spec.rank)))
         if worse or again:
             turn = "supply lost again" if again and event.told else spec.name
             telling.tell(scan, number, turn, spec)
+
+
+SAME_CAUSE = 300.0
+"""Sensors that fail within five minutes are told as one: it is the bus, or its supply."""
+
+
+def _another_sensor(scan: Scan, event: EventRecord, spec: Spec) -> bool:
+    """Whether this is a sensor that failed some time after the last one was told."""
+    told = event.told[-1].at if event.told else float("-inf")
+    return spec.group == "sensor" and scan.t - told >= SAME_CAUSE
 
 
 def _without(event: EventRecord, alarm: str) -> EventRecord:
@@ -175,13 +187,9 @@ def _end_dip(scan: Scan, event: EventRecord, water: Water) -> None:
     if scan.t < ready:
         scan.due(ready)
         return
-    if (
-        water.flow_none
-        if water.chain.flow_is_seen
-        else water.level is None and not _refilled(scan, water)
-    ):
+    if water.flow_none and not _in_hold(scan, water):
         return
-    if water.level is not None and not (water.rising or _at_lip(water)):
+    if water.level is not None and not (water.rising or water.at_lip):
         return
     if event.losses > 1 and not _full_for_long(scan, event, water):
         return
@@ -202,6 +210,12 @@ def _end_dip(scan: Scan, event: EventRecord, water: Water) -> None:
         telling.tell_everyone(scan, event.number, "flow never stopped")
 
 
+def _in_hold(scan: Scan, water: Water) -> bool:
+    """Whether the flow is off by intent: a feeding hold that has not ended."""
+    hold = scan.durable.holds.get(water.chain.line.id)
+    return hold is not None and scan.t < hold.end
+
+
 def _refilled(scan: Scan, water: Water) -> bool:
     """Whether the header must be full again, reckoned without a level."""
     return short_now(scan, water) <= 0.0
@@ -209,7 +223,7 @@ def _refilled(scan: Scan, water: Water) -> bool:
 
 def _full_for_long(scan: Scan, event: EventRecord, water: Water) -> bool:
     """Whether the header has been at its lip, or reckoned full, for the closing time."""
-    full = _at_lip(water) if water.level is not None else _refilled(scan, water)
+    full = water.at_lip if water.level is not None else _refilled(scan, water)
     since = event.clear_since if full else None
     if full and since is None:
         since = scan.t
@@ -227,16 +241,6 @@ def _close_dip(scan: Scan, event: EventRecord, water: Water) -> None:
         return
     if _full_for_long(scan, event, water) and water.in_band is not False:
         close(scan, event.number, "flow never stopped")
-
-
-def _at_lip(water: Water) -> bool:
-    header = water.chain.header
-    return (
-        header is not None
-        and header.lip is not None
-        and water.level is not None
-        and water.level >= header.lip - 0.002
-    )
 
 
 # Ends

@@ -99,6 +99,7 @@ class SupplyRecord:
 
     short: m3 missing in the header at `changed`; it grows by outflow while lost and shrinks by
     the surplus while back. flow_before: siphon flow before the loss referred to the lip, m3/s.
+    mains_not_off: whether supply went although the mains was on, or was not sensed.
     """
 
     lost_since: float | None = None
@@ -107,6 +108,7 @@ class SupplyRecord:
     changed: float = 0.0
     flow_before: float | None = None
     float_open_since: float | None = None
+    mains_not_off: bool = False
 
 
 @dataclass(frozen=True, slots=True)

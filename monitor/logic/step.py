@@ -23,7 +23,6 @@ from monitor.inputs import (
 from monitor.logic import callout, conditions, events, quality, recovery, waterways
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import observe
-from monitor.logic.plan import plan_of
 from monitor.logic.scan import Scan
 from monitor.logic.state import ConditionState, Durable, Running, State, TagState, fresh
 from monitor.setup import Setup
@@ -54,7 +53,7 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     _judge(scan, touched)
     for item in said:
         _take(scan, item)
-    for number in tuple(scan.durable.events):
+    for number in tuple(scan.durable.events) if scan.watch_set else ():
         if events.is_open(scan.durable.events[number]):
             recovery.follow(scan, number)
         if events.is_open(scan.durable.events[number]):
@@ -70,14 +69,15 @@ def resume(setup: Setup, durable: Durable | None, now: Moment) -> Step:
     Alarms that were active count as still true until a reading says otherwise.
     """
     durable = durable if durable is not None else fresh()
-    specs = plan_of(setup).specs
     standing = {
         alarm: ConditionState(True, record.since, True, record.since)
         for alarm, record in durable.alarms.items()
-        if record.state in ACTIVE and alarm in specs
+        if record.state in ACTIVE
     }
-    state = State(durable, Running(started=now.elapsed, conditions=standing))
-    return step(setup, state, (), now)
+    scan = Scan(setup, State(durable, Running(now.elapsed, conditions=standing)), now)
+    _forget_unknown(scan)
+    first = step(setup, scan.state, (), now)
+    return Step(first.state, (*scan.effects, *first.effects), first.next_due)
 
 
 def _take_readings(scan: Scan, inputs: Sequence[Input]) -> frozenset[str]:
@@ -145,17 +145,27 @@ def _take_answer(scan: Scan, said: Answer) -> None:
 
 
 def _change_setup(scan: Scan, change: SetupChange) -> Scan:
-    """Go on under another set-up; alarms of conditions it no longer has are put to rest."""
-    specs = plan_of(change.setup).specs
+    """Go on under another set-up; alarms of conditions it no longer has are put to rest.
+
+    Where it sets the watch, everything that is wrong counts as beginning now.
+    """
     changed = Scan(change.setup, scan.state, scan.now)
     changed.effects = scan.effects
-    for condition in tuple(changed.running.conditions):
-        if condition not in specs:
+    _forget_unknown(changed)
+    if changed.watch_set and not scan.watch_set:
+        for condition in tuple(changed.running.conditions):
             changed.set_condition(condition, None)
-    for alarm, record in changed.durable.alarms.items():
-        if alarm not in specs and record.state in ACTIVE:
-            changed.retire_alarm(alarm)
     changed.journal(
         "set-up", str(change.setup.version), "in force", who=change.who, text=change.reason
     )
     return changed
+
+
+def _forget_unknown(scan: Scan) -> None:
+    """Put to rest the conditions and alarms that this set-up does not have."""
+    for condition in tuple(scan.running.conditions):
+        if condition not in scan.plan.specs:
+            scan.set_condition(condition, None)
+    for alarm, record in scan.durable.alarms.items():
+        if alarm not in scan.plan.specs and record.state != "NORM":
+            scan.retire_alarm(alarm)

@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass
 
+from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import Water, break_forecast, mean_level
 from monitor.logic.gsm import Part
 from monitor.logic.plan import Spec
 from monitor.logic.scan import Scan
-from monitor.logic.state import EventRecord
+from monitor.logic.state import EventRecord, SupplyRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,31 @@ class Tale:
         return "MAINS OFF" if self.mains_off else "SUPPLY LOST"
 
     @property
+    def supply(self) -> SupplyRecord:
+        """What is remembered of the supply into the header of this water."""
+        header = self.water.chain.header if self.water is not None else None
+        found = self.scan.durable.supplies.get(header.id) if header is not None else None
+        return found or SupplyRecord()
+
+    @property
+    def mains_returned(self) -> float | None:
+        """When the mains came back; None where it is off or had never gone.
+
+        A watch that was restarted since saw the supply earlier than this mains reading.
+        """
+        water, back = self.water, self.event.back_since
+        if water is None or water.mains is not True or back is None or self.supply.mains_not_off:
+            return None
+        return min(water.mains_since, back)
+
+    def back(self) -> str:
+        """What came back and when: the power, or the supply where the power had not gone."""
+        mains = self.mains_returned
+        if mains is None:
+            return f"Supply back {self.clock(self.event.back_since)}"
+        return f"Power back {self.clock(mains)}"
+
+    @property
     def level(self) -> str:
         if self.water is None or self.water.level is None:
             return ""
@@ -102,7 +128,8 @@ class Tale:
         forecast = break_forecast(self.scan, self.water) if self.water is not None else None
         if forecast is None:
             return ""
-        how = "" if forecast.measured else " (drain test)"
+        test = self.water is not None and self.water.chain.line.drain_test is not None
+        how = "" if forecast.measured else " (drain test)" if test else " (reckoned)"
         return f"iphon breaks about {self.clock(forecast.told)}{how}"
 
     @property
@@ -116,15 +143,35 @@ class Tale:
             return f"siphon PRESUMED broken {since}"
         return f"{'NO FLOW' if capital else 'no flow'} since {since}"
 
+    def _worst(self) -> str:
+        """The gravest condition of the event that is still active, else its first."""
+        alarms, specs = self.scan.durable.alarms, self.scan.plan.specs
+        active = [
+            specs[alarm]
+            for alarm in self.event.alarms
+            if alarm in specs and alarm in alarms and alarms[alarm].state in ACTIVE
+        ]
+        if not active:
+            return self.event.first_out.split("/")[0]
+        return max(active, key=lambda spec: spec.rank).name
+
     def state(self) -> str:
         """The state in a few words, for reminders and further calls."""
         words = []
-        if self.event.losses and self.event.back_since is None:
-            words.append(self.power())
+        away = self.event.losses and self.event.back_since is None
+        if self.event.losses:
+            words.append(self.power() if away else self.back())
         if self.event.no_flow_since is not None:
             words.append(self.stopped())
-        elif words and (breaks := self.break_time()):
-            words.append(f"s{breaks}")
+        elif away:
+            breaks = self.break_time()
+            words += [f"s{breaks}"] if breaks else []
+        elif words and self.water is not None:
+            words.append(_FLOW[self.water.flow_none])
         if not words:
-            words.append(self.event.first_out.split("/")[0].upper())
-        return ", ".join(words) + "."
+            words.append(self._worst().upper())
+        text = ", ".join(words)
+        return f"{text[0].upper()}{text[1:]}."
+
+
+_FLOW = {True: "no flow", False: "flow runs", None: "flow not seen"}

@@ -44,7 +44,7 @@ def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:
     """Tell a turn to whoever has the event, else to all called so far, else call the first."""
     event = scan.durable.events[number]
     calls = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
-    if person := holder(event):
+    if (person := holder(event)) in scan.setup.person:
         recipients: Iterable[str] = (person,)
     elif event.calls:
         recipients = dict.fromkeys(item.turn for item in event.called)
@@ -79,6 +79,8 @@ def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Sp
     event = replace(event, told=(*event.told, told))
     scan.set_event(event)
     for person in recipients:
+        if person not in scan.setup.person:
+            continue
         body = wording.compose(scan, event, turn, person, spec)
         text = Text(
             scan.take_text_number(),

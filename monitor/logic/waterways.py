@@ -10,11 +10,14 @@ from monitor.effects import Evidence
 from monitor.logic.conditions import settle
 from monitor.logic.derived import (
     FLOW_SPAN,
+    MEAN_SPAN,
     Water,
+    endurance,
     flow_at,
     mean_level,
     no_flow_below,
     presumed_break,
+    short_at_float,
     short_now,
 )
 from monitor.logic.scan import Scan
@@ -25,11 +28,16 @@ AT_BREAK = 0.004
 0.4 mm, and a valve shut half a centimetre above the break keeps the prime."""
 SHALLOW = 0.005
 """Metres below the lip at which a header has begun to sink."""
+PUMP_UP = 180.0
+"""Seconds after the mains came on in which a header may still show the fall of the outage."""
+OLD_SIGN = 300.0
+"""Mains off for longer than this is no sign of a loss that begins now."""
 
 
 def judge_water(scan: Scan, water: Water) -> None:
     """Judge the conditions of one chain."""
     _follow_flow(scan, water)
+    _judge_witnesses(scan, water)
     if water.chain.drawn_by_siphon:
         _judge_supply(scan, water)
         _judge_siphon(scan, water)
@@ -40,47 +48,59 @@ def _judge_supply(scan: Scan, water: Water) -> None:
     chain = water.chain
     subject = chain.header.id if chain.header is not None else chain.line.id
     spec = scan.plan.specs[f"supply lost/{subject}"]
+    record = scan.durable.supplies.get(subject, SupplyRecord())
     was = scan.running.conditions.get(spec.id)
     held = was is not None and was.truth
-    truth = supply_is_lost(water, held)
-    sign = water.mains_since if water.mains is False else scan.t
-    settle(scan, spec, truth, lambda: water_evidence(water), min(sign, scan.t))
+    truth = supply_is_lost(water, held, record.mains_not_off, scan.t)
+    sign = scan.t
+    if record.lost_since is not None:
+        sign = record.lost_since
+    elif water.mains is False and scan.t - water.mains_since <= OLD_SIGN:
+        sign = max(water.mains_since, scan.running.started)
+    settle(scan, spec, truth, lambda: water_evidence(water), sign)
     _keep_supply(scan, water, subject, truth, sign)
 
 
-def supply_is_lost(water: Water, held: bool) -> bool | None:
-    """Whether the header gets nothing: by flow, else by mains, else by its own fall.
+def supply_is_lost(water: Water, held: bool, mains_not_off: bool, now: float) -> bool | None:
+    """Whether the header gets nothing: by flow, else by mains, else by the water in it.
 
     A flow of zero alone may be a dead meter, so mains or the falling header must agree; where
-    neither exists the meter is believed. Without a meter, mains off means lost unless the
-    header plainly stays full. `held`: whether it counted as lost a moment ago.
+    neither is known the meter is believed. Without a meter, mains off means lost unless the
+    header plainly stays full; mains on means supplied unless the header sinks. `held`: whether
+    it counted as lost a moment ago, `mains_not_off`: and that with the mains on or not sensed.
     """
-    chain = water.chain
     if water.supply is not None:
         if water.supply >= no_flow_below(water.set_flow):
             return False
-        if held:
-            return True
-        if chain.mains is None and chain.level is None:
-            return True
-        return water.mains is False or water.fall is not None
+        alone = water.mains is None and water.level is None
+        return held or alone or water.mains is False or water.fall is not None
     if water.mains is False:
         return held or not _stays_full(water)
-    if water.mains is True:
+    by_water = mains_not_off and held
+    if water.mains is True and not by_water and now - water.mains_since < PUMP_UP:
         return False
-    if water.level is None or water.chain.header is None:
+    if water.level is not None:
+        if held:
+            return not (water.rising or water.at_lip)
+        return water.fall is not None and _has_sunk(water)
+    if water.mains is True and not by_water:
+        return water.float_closed is False and water.float_since > water.mains_since
+    if water.float_closed is None or (held and not by_water):
         return None
-    if held:
-        return not water.rising
-    return water.fall is not None
+    return not water.float_closed
+
+
+def _has_sunk(water: Water) -> bool:
+    """Whether the header stands plainly below its lip, or nobody knows where its lip is."""
+    lip = water.chain.header.lip if water.chain.header is not None else None
+    return water.level is not None and (lip is None or water.level <= lip - SHALLOW)
 
 
 def _stays_full(water: Water) -> bool:
     """Whether the header is full and not sinking although flow leaves it."""
-    lip = water.chain.header.lip if water.chain.header is not None else None
-    if water.level is None or lip is None or water.flow_none is not False:
+    if water.level is None or water.flow_none is not False:
         return False
-    return water.level > lip - SHALLOW and water.fall is None
+    return not _has_sunk(water) and water.fall is None
 
 
 def water_evidence(water: Water) -> Evidence:
@@ -106,15 +126,14 @@ def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sig
     """Remember when supply went and came, and how far the header is from full by then."""
     record = scan.durable.supplies.get(subject, SupplyRecord())
     if truth is True and record.lost_since is None:
-        start = max(sign, scan.running.started) if sign > float("-inf") else scan.t
         before = flow_before(scan, water)
-        short = _short_by_level(scan, water, (before or 0.0) * (scan.t - min(start, scan.t)))
         record = SupplyRecord(
-            lost_since=min(start, scan.t),
+            lost_since=sign,
             back_since=record.back_since,
-            short=short if short is not None else short_now(scan, water),
-            changed=min(start, scan.t),
+            short=_short_at_loss(scan, water, (before or 0.0) * (scan.t - sign)),
+            changed=sign,
             flow_before=before,
+            mains_not_off=water.mains is not False,
         )
     elif truth is False and record.lost_since is not None:
         record = SupplyRecord(
@@ -122,31 +141,41 @@ def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sig
             short=short_now(scan, water),
             changed=scan.t,
             flow_before=record.flow_before,
+            mains_not_off=record.mains_not_off,
         )
     if water.float_closed is False and record.float_open_since is None:
         if record.lost_since is not None:
-            record = replace(record, float_open_since=scan.t)
+            record = replace(record, float_open_since=water.float_since)
     elif water.float_closed and record.float_open_since is not None:
         record = replace(record, float_open_since=None)
     if record != SupplyRecord():
         scan.set_supply(subject, record)
 
 
-def _short_by_level(scan: Scan, water: Water, since_then: float) -> float | None:
-    """m3 the header lacked before `since_then` m3 ran out, by its level; None without one."""
+def _short_at_loss(scan: Scan, water: Water, since_then: float) -> float:
+    """m3 the header lacked before `since_then` m3 ran out: by level, by float, or reckoned."""
     header, level = water.chain.header, scan.value(water.chain.level)
-    if level is None or header is None or header.area is None or header.lip is None:
-        return None
-    return max(0.0, (header.lip - level) * header.area - since_then)
+    if level is not None and header is not None and header.area and header.lip:
+        return max(0.0, (header.lip - level) * header.area - since_then)
+    if water.supply is None and water.mains is not False:
+        return short_at_float(water.chain)
+    return short_now(scan, water)
 
 
 def flow_before(scan: Scan, water: Water) -> float | None:
-    """Mean siphon flow of the ten minutes before now, referred to the header lip; m3/s."""
+    """Mean siphon flow of the ten minutes before now, referred to the header lip; m3/s.
+
+    Only of the time since it came into band, where that is shorter. In a feeding hold it is what
+    will flow when the hold ends.
+    """
     state = scan.usable(water.chain.flow)
     header, line = water.chain.header, water.chain.line
-    if state is None or not state.trail or header is None:
+    in_band = scan.running.flows.get(line.id, FlowState()).in_band_since
+    held_off = line.id in scan.durable.holds and in_band is None and water.set_flow
+    if state is None or not state.trail or header is None or held_off:
         return water.set_flow
-    mean, _ = mean_level(state, FLOW_SPAN)
+    since = scan.t - in_band if in_band is not None else FLOW_SPAN
+    mean, _ = mean_level(state, min(FLOW_SPAN, max(since, MEAN_SPAN)))
     if mean < no_flow_below(water.set_flow):
         return water.set_flow
     if water.level is None or header.lip is None:
@@ -176,33 +205,46 @@ def _judge_siphon(scan: Scan, water: Water) -> None:
 def siphon_signs(scan: Scan, water: Water) -> tuple[bool | None, str, bool, float | None]:
     """Whether the siphon has broken: truth, how it is known, whether presumed, since when.
 
-    Only an outage that is under way or was not yet answered by flow can break it here; flow that
-    stops for another reason is the condition `no flow`.
+    Only an outage that is under way, or a header that has run down to its break level, can break
+    it here; flow that stops for another reason is the condition `no flow`.
     """
     chain = water.chain
     header = chain.header
     supply = scan.durable.supplies.get(header.id) if header is not None else None
-    if supply is None or supply.lost_since is None:
-        return False, "", False, None
+    lost_since = supply.lost_since if supply is not None else None
     end = chain.line.break_level
     at_break = None if water.level is None or end is None else water.level <= end + AT_BREAK
-    since = scan.running.flows.get(chain.line.id, FlowState()).none_since
+    if lost_since is None and not at_break:
+        return False, "", False, None
     if water.flow_none is not None:
+        since = scan.running.flows.get(chain.line.id, FlowState()).none_since
+        seen_by = "flow" if water.flow is not None else "witness"
         if not water.flow_none:
             return False, "", False, None
-        seen_by = "flow" if water.flow is not None else "witness"
-        if at_break is None and since is not None and since < (supply.lost_since or 0.0):
-            return False, "", False, None
-        if at_break is None:
-            return True, f"{seen_by} shows none", False, since
-        return at_break, f"{seen_by} shows none, header at break level", False, since
+        if at_break is not None:
+            return at_break, f"{seen_by} shows none, header at break level", False, since
+        stopped_before = since is not None and lost_since is not None and since < lost_since
+        return not stopped_before, f"{seen_by} shows none", False, since
     if at_break is not None:
-        return at_break, "header at break level, flow not measured", True, None
+        return at_break, BY_LEVEL, True, None
     at = presumed_break(scan, water)
     if at is None:
         return None, "", True, None
     scan.due(at)
-    return scan.t >= at, "drain test, flow not measured", True, at
+    return scan.t >= at, _reckoned_by(water), True, at
+
+
+BY_LEVEL = "header run down; flow not measured"
+BY_TEST = "drain test; flow not measured"
+RECKONED = "reckoned; flow not measured"
+UNTESTED = "endurance unknown; flow not measured"
+"""How a break is presumed, in the words of texts and record."""
+
+
+def _reckoned_by(water: Water) -> str:
+    if water.chain.line.drain_test is not None:
+        return BY_TEST
+    return UNTESTED if endurance(water.chain, water.set_flow) is None else RECKONED
 
 
 def _see_presumption(scan: Scan, water: Water, latched: SiphonRecord) -> None:
@@ -238,6 +280,17 @@ def _follow_flow(scan: Scan, water: Water) -> None:
     scan.set_flow(chain.line.id, FlowState(since, outside, none_since, state.at))
 
 
+def _judge_witnesses(scan: Scan, water: Water) -> None:
+    """Whether nothing that shows flow to the larvae is left: every such tag silent or bad."""
+    tags = water.chain.sighted
+    if not tags:
+        return
+    waited = all(scan.t - scan.running.started > tag.stale for tag in tags)
+    blind = waited and all(scan.usable(tag) is None for tag in tags)
+    spec = scan.plan.specs[f"flow not seen/{water.chain.line.id}"]
+    settle(scan, spec, blind, lambda: tuple((tag.id, "bad or silent") for tag in tags))
+
+
 # Feeding holds
 
 
@@ -255,6 +308,8 @@ def _judge_hold(scan: Scan, water: Water) -> None:
         settle(scan, spec, False, lambda: water_evidence(water))
         return
     scan.due(hold.end)
+    if flow.in_band_since is not None:
+        scan.due(flow.in_band_since + HOLD_OVER)
     overrun = scan.t >= hold.end and not water.in_band
     settle(scan, spec, overrun, lambda: water_evidence(water), hold.end)
 
@@ -262,6 +317,10 @@ def _judge_hold(scan: Scan, water: Water) -> None:
 def _hold_is_over(scan: Scan, hold: HoldRecord, flow: FlowState, water: Water) -> bool:
     if not water.chain.flow_is_seen:
         return scan.t >= hold.end
-    if flow.in_band_since is None:
+    if flow.in_band_since is None or scan.t - flow.in_band_since < HOLD_OVER:
         return False
-    return flow.in_band_since > hold.start and scan.t - flow.in_band_since >= 60.0
+    return flow.in_band_since > hold.start or scan.t >= hold.end
+
+
+HOLD_OVER = 60.0
+"""Seconds of flow in band that end a hold: after the valve was shut, or at its planned end."""

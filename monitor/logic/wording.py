@@ -29,9 +29,11 @@ def compose(scan: Scan, event: EventRecord, turn: str, person: str, spec: Spec |
 
 def _reminder(tale: Tale) -> list[Part]:
     wait = tale.scan.t + tale.scan.setup.delays.after_promise
-    called = {item.turn for item in tale.event.called}
-    people = tale.scan.setup.duty.order_at(tale.scan.now.utc)
-    fresh = next((item for item in people if item not in called), "")
+    setup, event = tale.scan.setup, tale.event
+    passed = {event.taken_by, *(item.turn for item in event.called)}
+    people = [item for item in setup.duty.order_at(tale.scan.now.utc) if item in setup.person]
+    through = event.calls >= len(setup.delays.call_after)
+    fresh = "" if through else next((item for item in people if item not in passed), "")
     then = f"{tale.name(fresh)} is called" if fresh else "All are called"
     return [
         tale.head("REMINDER"),
@@ -53,11 +55,13 @@ def _call_to_all(tale: Tale) -> list[Part]:
 
 def _call(tale: Tale, head: str, plea: str) -> list[Part]:
     event = tale.event
+    if event.stage == "flow proven":
+        return _look_again(tale, head)
     before, shorter = "Nobody has taken it.", None
     if event.taken_by:
         name, due = tale.name(event.taken_by), tale.clock(event.promise)
         before = f"{name} took {tale.number}, due {due}, not on site."
-        shorter = f"{name}, due {due}, is not on site."
+        shorter = f"{name} due {due}, not on site."
     siphon = tale.water is not None and tale.water.chain.drawn_by_siphon
     brings = ", air first, bring primer" if event.group == "water" and siphon else ""
     return [
@@ -66,6 +70,19 @@ def _call(tale: Tale, head: str, plea: str) -> list[Part]:
         Part(tale.state()),
         Part(f"{plea}{brings}."),
         tale.reply,
+    ]
+
+
+def _look_again(tale: Tale, head: str) -> list[Part]:
+    """Somebody proved the flow by hand, was asked again, and has not answered."""
+    name = tale.name(tale.event.proven_by)
+    return [
+        tale.head(head),
+        Part(
+            f"{name} sent FLOW {tale.number} at {tale.clock(tale.event.proven)}, no answer since."
+        ),
+        Part("Is the siphon still running? Look, prime it if not,"),
+        Part(f"then send FLOW {tale.number}."),
     ]
 
 
@@ -98,12 +115,47 @@ def _sensor(tale: Tale) -> list[Part]:
         since = "the start"
     why = "no answer" if silent else state.fault or "bad readings"
     return [
-        tale.head(tale.event.grade.upper()),
+        tale.head("NOTICE"),
         Part(f"Sensor {subject} bad since {since} ({why})."),
+        Part(_also_bad(tale, subject), 6),
         Part(_looks_well(tale, subject), 4),
-        Part("Fix today." if tale.event.grade == "notice" else "Go and look: flow is not seen."),
+        Part("Fix today."),
         tale.reply,
     ]
+
+
+def _flow_not_seen(tale: Tale) -> list[Part]:
+    """The last sensor that shows flow is silent or bad: nobody knows whether water runs."""
+    line = tale.spec.subject if tale.spec is not None else ""
+    chain = next((item.chain for item in tale.scan.waters if item.chain.line.id == line), None)
+    bad = ", ".join(tag.id for tag in chain.sighted) if chain is not None else ""
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"FLOW NOT SEEN since {_since(tale)}: {bad} silent or bad."),
+        Part(_also_bad(tale, bad), 3),
+        Part(_well(tale, bad), 4),
+        Part("Go and look: does water run in? Then mend the sensor."),
+        tale.reply,
+    ]
+
+
+def _also_bad(tale: Tale, without: str) -> str:
+    """Other sensors that are faulty or silent now, the first few by name."""
+    names = [
+        alarm.split("/")[1]
+        for alarm, state in tale.scan.running.conditions.items()
+        if alarm.startswith(("sensor faulty/", "sensor silent/")) and state.truth
+    ]
+    others = [name for name in dict.fromkeys(names) if name not in without.split(", ")]
+    more = f" and {len(others) - 4} more" if len(others) > 4 else ""
+    return f"Also bad: {', '.join(others[:4])}{more}." if others else ""
+
+
+def _since(tale: Tale) -> str:
+    """When the condition that is told began; of an event that is long under way, not its start."""
+    spec = tale.spec
+    state = tale.scan.running.conditions.get(spec.id) if spec is not None else None
+    return tale.clock(state.first_sign if state is not None else tale.event.first_sign)
 
 
 def _looks_well(tale: Tale, without: str) -> str:
@@ -160,7 +212,7 @@ def _mains(tale: Tale) -> list[Part]:
     subject = tale.spec.subject if tale.spec is not None else ""
     return [
         tale.head(tale.event.grade.upper()),
-        Part(f"MAINS OFF at {subject} since {tale.clock(tale.event.first_sign)}."),
+        Part(f"MAINS OFF at {subject} since {_since(tale)}."),
         Part(_well(tale, "")),
         Part("Look for water first, then reset the breaker once."),
         tale.reply,
@@ -196,11 +248,12 @@ def _alarm(tale: Tale) -> list[Part]:
     words, action = WORDS.get(name, (name.upper(), "Go and look."))
     if spec is not None and spec.first_action:
         action = spec.first_action
-    since = tale.clock(tale.event.first_sign)
     worse = len(tale.event.told) > 1
+    breaks = tale.break_time() if name == "header low" and tale.supply.lost_since else ""
     return [
         tale.head("WORSE" if worse else tale.event.grade.upper()),
-        Part(f"{words}{_value(plan, tale)} since {since}."),
+        Part(f"{words}{_value(plan, tale)} since {_since(tale)}."),
+        Part(f"S{breaks}." if breaks else "", 6),
         Part(_well(tale, plan.tag.id if plan is not None else ""), 2),
         Part(action),
         tale.who_has_it(),
@@ -240,6 +293,7 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "hold overrun": wording_water.hold_overrun,
     "sensor faulty": _sensor,
     "sensor silent": _sensor,
+    "flow not seen": _flow_not_seen,
     "mains lost": _mains,
     "well again": _well_again,
 }

@@ -13,17 +13,19 @@ def supply_lost(tale: Tale) -> list[Part]:
     seen = water is not None and (water.supply is not None or water.level is not None)
     parts = [tale.head(tale.event.grade.upper())]
     if not seen:
-        parts.append(Part(f"{tale.power()} at pump {clock}: supply PRESUMED lost."))
+        sign = "MAINS OFF at pump" if tale.mains_off else "HEADER FLOAT OPEN"
+        parts.append(Part(f"{sign} {clock}: supply PRESUMED lost."))
     else:
-        what = f"{tale.power()} {clock}" + ("" if tale.mains_off else ", mains not off")
+        mains_on = ", mains on" if water is not None and water.mains else ""
+        what = f"{tale.power()} {clock}{mains_on}"
         parts.append(Part(f"{what}, {tale.level} falling." if tale.level else f"{what}."))
     parts.append(Part(f"S{breaks}." if breaks else ""))
     first = "check air, then shut" if seen else "air, shut"
     parts.append(
         Part(
             f"Go: {first} siphon valve."
-            if tale.mains_off or not seen
-            else "Go: look at the pump, shut siphon valve."
+            if tale.mains_off
+            else "Go: look at pump, shut siphon valve."
         )
     )
     return [*parts, Part(tale.temperature, 1), tale.reply]
@@ -34,7 +36,7 @@ def supply_lost_again(tale: Tale) -> list[Part]:
     breaks = tale.break_time()
     again = f"{tale.power()} AGAIN {tale.clock(tale.event.lost_since)}"
     what = f"{again}, {tale.level}." if tale.level else f"{again}."
-    short = _short_at_loss(tale)
+    short = tale.supply.short
     longer = f"{what[:-1]}, {short / LITRE:.0f} L short." if short >= 5 * LITRE else what
     return [
         tale.head(tale.event.grade.upper()),
@@ -45,13 +47,6 @@ def supply_lost_again(tale: Tale) -> list[Part]:
     ]
 
 
-def _short_at_loss(tale: Tale) -> float:
-    """m3 the header lacked when this loss began."""
-    header = tale.water.chain.header if tale.water is not None else None
-    record = tale.scan.durable.supplies.get(header.id) if header is not None else None
-    return record.short if record is not None else 0.0
-
-
 def siphon_broken(tale: Tale) -> list[Part]:
     """No water to the larvae: seen by meter or cup, or presumed."""
     since = tale.stopped_at
@@ -59,7 +54,7 @@ def siphon_broken(tale: Tale) -> list[Part]:
     if tale.event.no_flow_presumed:
         return [
             tale.head("WORSE"),
-            Part(f"Siphon PRESUMED broken about {since} (drain test; flow not measured)."),
+            Part(f"Siphon PRESUMED broken about {since} ({_how_presumed(tale)})."),
             mains,
             Part("Air first, bring primer."),
             _holder_only(tale),
@@ -69,8 +64,15 @@ def siphon_broken(tale: Tale) -> list[Part]:
         if tale.by_cup
         else (f"SIPHON BROKEN {since}, no flow to larvae.")
     )
-    action = "Air first; bring primer, prime when power is back."
+    when = "power is back" if tale.mains_off else "header is full"
+    action = f"Air first; bring primer, prime when {when}."
     return [tale.head("WORSE"), Part(seen), mains, Part(action), tale.who_has_it()]
+
+
+def _how_presumed(tale: Tale) -> str:
+    siphons = tale.scan.durable.siphons
+    siphon = siphons.get(tale.water.chain.line.id) if tale.water is not None else None
+    return siphon.how if siphon is not None else "flow not measured"
 
 
 def _holder_only(tale: Tale) -> Part:
@@ -82,10 +84,7 @@ def _holder_only(tale: Tale) -> Part:
 def power_back(tale: Tale) -> list[Part]:
     """The trap: power is back, the header fills, and the larvae get nothing."""
     water, since = tale.water, tale.stopped_at
-    mains_on = water is not None and water.mains is True
-    back = tale.clock(water.mains_since if mains_on and water else tale.event.back_since)
-    back = f"{'Power' if mains_on else 'Supply'} back {back}"
-    head = tale.head("URGENT")
+    back, head = tale.back(), tale.head("URGENT")
     if tale.event.no_flow_presumed:
         return [
             head,
@@ -133,8 +132,8 @@ def flow_proven(tale: Tale) -> list[Part]:
         shown = f"Cup shows flow since {since}, litres not measured."
     else:
         facts = [f"Flow {tale.flow} since {since}".replace("  ", " "), tale.level]
-        if tale.water is not None and tale.water.mains and tale.event.losses:
-            facts.append(f"mains on {tale.clock(tale.water.mains_since)}")
+        if tale.mains_returned is not None:
+            facts.append(f"mains on {tale.clock(tale.mains_returned)}")
         shown = ", ".join(item for item in facts if item) + "."
     stopped = tale.stopped_at
     presumed = "PRESUMED " if tale.event.no_flow_presumed else ""
@@ -149,7 +148,7 @@ def flow_proven(tale: Tale) -> list[Part]:
 def owed(tale: Tale) -> list[Part]:
     """What must still be entered, and by when."""
     if not tale.event.owed:
-        return [Part(f"{tale.number} is closed.")]
+        return [Part(f"{tale.number} {'open' if tale.event.asked else 'is closed'}.")]
     owed = ", ".join(tale.event.owed)
     return [Part(f"Owed by {tale.owed_by()}: {owed}."), Part(f"{tale.number} open.")]
 
@@ -169,20 +168,30 @@ def flow_proven_by_hand(tale: Tale) -> list[Part]:
 def never_stopped(tale: Tale) -> list[Part]:
     """Supply was away for a short time and flow went on."""
     water, event = tale.water, tale.event
-    mains_on = water is not None and water.mains is True
-    back = water.mains_since if mains_on and water is not None else event.back_since
-    what = "Power" if mains_on else "Supply"
+    mains = tale.mains_returned
+    what, back = ("Power", mains) if mains is not None else ("Supply", event.back_since)
     refill = refill_seconds_running(water)
     full = f"Header full about {tale.clock(tale.scan.t + refill)}." if refill else ""
-    flow = "Cup shows flow throughout." if tale.by_cup else "Flow NEVER stopped."
     return [
         tale.head("NOTICE"),
         Part(f"{what} off {tale.clock(event.lost_since)}, back {tale.clock(back)}."),
-        Part(flow),
+        Part(_flow_throughout(tale)),
         Part(full, 3),
         Part("No reply needed."),
         Part(f"Owed by {tale.owed_by()}: light timer, cooling.", 5),
     ]
+
+
+def _flow_throughout(tale: Tale) -> str:
+    """What is known of the flow during a dip: seen, off by intent, or only presumed."""
+    water = tale.water
+    hold = tale.scan.durable.holds.get(water.chain.line.id) if water is not None else None
+    if water is not None and water.flow_none and hold is not None:
+        return f"Flow is off for feeding till {tale.clock(hold.end)}."
+    if tale.by_cup:
+        return "Cup shows flow throughout."
+    seen = water is not None and water.flow_none is not None
+    return "Flow NEVER stopped." if seen else "Flow PRESUMED never stopped, not measured."
 
 
 def refill_seconds_running(water: Water | None) -> float | None:
@@ -201,14 +210,18 @@ def refill_seconds_running(water: Water | None) -> float | None:
 def hold_overrun(tale: Tale) -> list[Part]:
     """A feeding hold is over and the flow is still off."""
     hold = tale.scan.durable.holds.get(tale.spec.subject) if tale.spec is not None else None
-    ended = (
-        f"Feeding hold ended {tale.clock(hold.end)}, off since {tale.clock(hold.start)}."
-        if (hold is not None)
-        else ""
-    )
+    none = tale.water.flow_none if tale.water is not None else None
+    if none is None:
+        still = "FLOW NOT SEEN."
+    else:
+        still = "FLOW STILL OFF." if none else f"FLOW STILL LOW, {tale.flow or 'under its band'}."
+    ended = ""
+    if hold is not None:
+        began = "off since" if none else "began"
+        ended = f"Feeding hold ended {tale.clock(hold.end)}, {began} {tale.clock(hold.start)}."
     return [
         tale.head(tale.event.grade.upper()),
-        Part("FLOW STILL OFF."),
+        Part(still),
         Part(ended),
         Part("Open the siphon valve and see it run."),
         Part("More time: HOLD 30.", 4),

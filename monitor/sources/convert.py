@@ -28,6 +28,7 @@ def loop_share(amperes: float) -> tuple[float, str]:
     >>> loop_share(0.012)
     (0.5, '')
     """
+    amperes = round(amperes, 9)  # beyond a nanoampere there is the dust of scaling only
     if amperes <= FAILED_LOW:
         raise NoReading("loop open or failed", f"{amperes * 1e3:.3f} mA")
     if amperes >= FAILED_HIGH:

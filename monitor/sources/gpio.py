@@ -138,7 +138,7 @@ class GpioSource:
                 until = min(due, clock.now().elapsed + TURN)
                 for reading in pins.changes(until, stop):
                     put(reading)
-                if clock.now().elapsed < due:
+                if stop.is_set() or clock.now().elapsed < due:
                     continue
                 answer = read_tag(tag, pins, clock, complaints)
                 if answer is not None:

@@ -52,7 +52,7 @@ BULK_AGE = 2.0
 BULK_LONGEST = 2.0
 """Seconds until such a conversion has failed; the slowest sensor takes 0.75, or 0.9 with the
 margin that the kernel may add."""
-BULK_LOOK = 0.05
+BULK_LOOK = 0.0625
 
 _ID = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
 _ANSWER = re.compile(

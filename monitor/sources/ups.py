@@ -8,7 +8,7 @@ import math
 import re
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 from pydantic.dataclasses import dataclass as checked
 
 from monitor.clock import Clock
@@ -52,13 +52,20 @@ AGAIN = 2.0
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}")
 
 
+def _plain_name(text: str) -> str:
+    """A name that is one word of a command, whatever a set-up holds."""
+    if not _NAME.fullmatch(text):
+        raise ValueError("is not a name of letters, digits, and . - _ after the first")
+    return text
+
+
 @checked(frozen=True, slots=True, config=OPTIONS)
 class UpsOptions:
     """ups: its name at the server. timeout in s. test_limit: how long a battery test, during which
     the supply runs on its battery, may hide that mains is off, s."""
 
     host: Annotated[str, Field(min_length=1)]
-    ups: Annotated[str, Field(pattern=_NAME)]
+    ups: Annotated[str, AfterValidator(_plain_name)]
     port: Annotated[int, Field(ge=1, le=65_535)] = PORT
     user: str = ""
     password_secret: str = ""

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from monitor.archive import Reader, Writer
+from monitor.archive import Writer
 from monitor.chores import Chore, Chores, DiskChore
 from monitor.clock import SystemClock, base_for, board_time, boot_id
 from monitor.config import Secrets, load_secrets
@@ -23,10 +23,10 @@ from monitor.control import RECORD, SOCKET, ControlServer
 from monitor.desk import Desk
 from monitor.effects import Effect, JournalRow
 from monitor.errors import HoldwaterError
-from monitor.inputs import DeliveryReport, Fault, Moment, SetupChange
+from monitor.inputs import DeliveryReport, Fault, Input, Moment, SetupChange
 from monitor.live import Inbox, Live, Post
 from monitor.logic.step import resume
-from monitor.loop import Loop
+from monitor.loop import Loop, StepFailed
 from monitor.parts import Parts, build
 from monitor.setup import Setup
 from monitor.systemd import notify
@@ -100,9 +100,7 @@ class _Watch:
         boot = self._writer.open_boot(boot_id(), base)
         self._clock = SystemClock(boot, base, trusted)
         self._parts = Parts(secrets, self._clock, self._inbox.reading, self._report)
-        disk = DiskChore(state, self._clock.now, self._tell)
-        chores = [Chore("room on the disk", "*", 5, disk)]
-        self._chores = Chores(setup.zone, chores, self._clock.now())
+        self._chores = self._chores_of(setup)
         self._watchdog = Watchdog(self._writer, self._parts)
 
     def run(self, memory: Memory, files: Mapping[str, str] | None) -> None:
@@ -144,13 +142,20 @@ class _Watch:
         )
         if self._opening.earlier is not None:
             end = self._opening.earlier.last.elapsed
-            self._loop.turn(last_readings(self._state / RECORD, end))
+            self._try_turn(last_readings(self._state / RECORD, end), None)
         if files is not None:
             reason = "first set-up" if memory.version is None else "the last one is not valid now"
-            change = SetupChange(clock.now(), self._setup, "watch", reason)
-            self._loop.turn([change], files, waited_for=True)
+            self._try_turn([SetupChange(clock.now(), self._setup, "watch", reason)], files)
         for row in memory.waiting:
             self._parts.deliver(row.text, (row.channel,))
+
+    def _try_turn(self, inputs: Sequence[Input], files: Mapping[str, str] | None) -> None:
+        """A turn of the start. If the step fails on it, a watch without it is better than none."""
+        try:
+            self._loop.turn(inputs, files, waited_for=files is not None)
+        except StepFailed as error:
+            log.error("begin_without=%d inputs", len(inputs), exc_info=error)
+            self._tell(Fault(self._clock.now(), "logic", str(error)))
 
     def _after_scan(self, now: Moment) -> None:
         if self._loop.setup is not self._setup:
@@ -166,24 +171,28 @@ class _Watch:
 
     def _change_parts(self) -> None:
         """The set-up has changed: exchange what it touches, and hand over what still waits."""
-        self._setup = self._loop.setup
+        before, self._setup = self._setup, self._loop.setup
         log.info("set_up_version=%d", self._setup.version)
         try:
             begun = self._parts.fit(self._setup)
+            waiting = remember(self._state / RECORD).waiting if begun else ()
         except HoldwaterError as error:
             self._tell(Fault(self._clock.now(), "set-up", str(error)))
             return
-        if begun:
-            with Reader(self._state / RECORD) as reader:
-                waiting = reader.outbox(only_open=True)
-            for row in waiting:
-                if row.channel in begun:
-                    self._parts.deliver(row.text, (row.channel,))
+        for row in waiting:
+            if row.channel in begun:
+                self._parts.deliver(row.text, (row.channel,))
+        if self._setup.zone != before.zone:
+            self._chores.stop()
+            self._chores = self._chores_of(self._setup)
+
+    def _chores_of(self, setup: Setup) -> Chores:
+        disk = DiskChore(self._state, self._clock.now, self._tell)
+        chores = [Chore("room on the disk", "*", 5, disk)]
+        return Chores(setup.zone, chores, self._clock.now())
 
     def _check(self, setup: Setup) -> None:
         """Whether a new set-up can be run here: SetupError with every problem if not."""
-        if (setup.rig.board, setup.rig.zone) != (self._setup.rig.board, self._setup.rig.zone):
-            raise HoldwaterError("board and zone cannot change under a running watch; restart it")
         build(setup, self._secrets)
 
     def _end(self) -> None:

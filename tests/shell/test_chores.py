@@ -1,6 +1,7 @@
 """Chores by the calendar: only with a trusted clock, anew after a step, over changes of time."""
 
 import logging
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +11,6 @@ from zoneinfo import ZoneInfo
 import pytest
 from freezegun import freeze_time
 
-import monitor.chores
 from monitor.chores import LEAST_FREE, Chore, Chores, DiskChore, disk_fault
 from monitor.inputs import Fault, Moment
 
@@ -110,7 +110,7 @@ def test_disk_chore_looks_at_the_disk_of_the_record(
     chore = DiskChore(tmp_path, lambda: at(5.0), told.append)
     with caplog.at_level(logging.INFO):
         for free in (10_000_000, 5_000_000, 900_000_000):
-            monkeypatch.setattr(monitor.chores.shutil, "disk_usage", room(free))
+            monkeypatch.setattr(shutil, "disk_usage", room(free))
             chore()
 
     assert [(False, "only 10 MB are free"), (True, "")] == [(f.over, f.wrong) for f in told]

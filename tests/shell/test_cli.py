@@ -75,6 +75,12 @@ def test_without_a_watch_commands_end_with_1(
     assert "" == shown.out
 
 
+@pytest.mark.parametrize("name", ["ostrel-hill", "first-night", "loop-recording"])
+def test_samples_pass_their_check(name: str) -> None:
+    """Every sample folder is sound, the one for recordings too."""
+    assert 0 == run("check", str(SAMPLES / name)).exit_code
+
+
 def test_check_tells_what_the_rig_can_see() -> None:
     """A sound folder gets a summary, its sights, and the cheapest help."""
     result = run("check", str(SAMPLES / "first-night"))

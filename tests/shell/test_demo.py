@@ -73,9 +73,7 @@ def test_what_the_demo_prints_suits_any_terminal(night: tuple[Path, str]) -> Non
 
     assert told.isascii()
     assert "\r" not in told
-    assert [] == [
-        line for line in told.splitlines() if len(line) > 90 and str(folder) not in line
-    ]
+    assert [] == [line for line in told.splitlines() if len(line) > 90 and str(folder) not in line]
 
 
 def test_record_of_the_night_is_whole(night: tuple[Path, str]) -> None:

@@ -173,6 +173,22 @@ def test_failing_scan_is_no_sign_of_life(bench: Bench) -> None:
     assert [101.0] == bench.scans
 
 
+def test_scan_goes_on_when_what_follows_it_fails(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """An error in the work after a scan is logged and costs neither this scan nor the next."""
+
+    def broken(_moment: Moment) -> None:
+        raise OSError("no more threads")
+
+    monkeypatch.setattr(bench.live, "_after_scan", broken)
+    bench.live.scan()
+    bench.live.scan()
+
+    assert 2 == len(bench.step.turns)
+    assert ["after_scan=failed"] * 2 == caplog.messages
+
+
 def test_each_answer_has_a_turn_and_a_reply_of_its_own(bench: Bench) -> None:
     """Two answers of one person in one scan: each learns its own fate."""
     replies: list[tuple[str, str]] = []

@@ -81,9 +81,7 @@ def parts(reports: list[DeliveryReport]) -> Iterator[Parts]:
     made.stop(HANG)
 
 
-def test_every_source_runs_in_its_own_thread(
-    parts: Parts, setup: Setup, buses: list[Bus]
-) -> None:
+def test_every_source_runs_in_its_own_thread(parts: Parts, setup: Setup, buses: list[Bus]) -> None:
     """Sources begin with the set-up and end when asked to."""
     parts.fit(setup)
     assert all(bus.begun.wait(HANG) for bus in buses)
@@ -155,10 +153,13 @@ def test_building_names_every_problem() -> None:
     """Unknown kinds of sources and channels are told together."""
     wrong = replace(
         SETUP,
-        sources=(SourceSetup("s1", "telepathy"),),
+        sources=(SourceSetup("s1", "telepathy"), SourceSetup("s2", "recording")),
         channels=(Channel("c1", "pigeon"), Channel("c2", "folder", (("folder", "not/full"),))),
     )
     with pytest.raises(SetupError) as caught:
         build(wrong, {})
 
-    assert ["source s1", "channel c1", "channel c2"] == [p.file for p in caught.value.problems]
+    assert ["source s1", "source s2", "channel c1", "channel c2"] == [
+        problem.file for problem in caught.value.problems
+    ]
+    assert "Play it with: holdwater replay" in str(caught.value)

@@ -228,9 +228,10 @@ def test_run_start_is_the_reference_hatch(start: str) -> None:
     """The hatch is given as a date, or as a time whose date at the site counts."""
     run = Run("OH-07", "LT1", date(2026, 10, 6))
 
-    assert replace(run, hatch=date(2026, 10, 3)) == set_up_for(
-        replace(SETUP, run=run), start, False
-    ).run
+    assert (
+        replace(run, hatch=date(2026, 10, 3))
+        == set_up_for(replace(SETUP, run=run), start, False).run
+    )
 
 
 def test_run_start_makes_a_run_where_there_is_none() -> None:

@@ -13,7 +13,12 @@ from monitor.sources.skeleton import skeleton
 from monitor.units import unit_of
 
 START = Moment(1, 1000.0, 1_790_000_000.0)
-KINDS = {**{kind: make for kind, make in DRIVERS.items() if kind != "mqtt"}, "skeleton": skeleton}
+ELSEWHERE = ("mqtt", "simulated")
+"""Kinds of source that have tests of their own."""
+KINDS = {
+    **{kind: make for kind, make in DRIVERS.items() if kind not in ELSEWHERE},
+    "skeleton": skeleton,
+}
 """Every driver that is tested here, with the one that is there to be copied."""
 
 Heard = tuple[float, str, float | None, str]

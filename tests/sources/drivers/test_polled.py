@@ -5,11 +5,11 @@ import threading
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sources.drivers.stage import START, StageClock, listen, tag
 
 from monitor.clock import Clock
 from monitor.rig import Tag
 from monitor.sources.polled import NoReading, PolledSource, Rota, Value, in_unit
+from sources.drivers.stage import START, StageClock, listen, tag
 
 FAST, SLOW = tag("F", "level", "f", every=2.0), tag("S", "temperature", "s", every=5.0)
 

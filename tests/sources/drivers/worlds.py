@@ -95,14 +95,15 @@ class Pins:
         if not self._edges and seconds > 0.0:
             self._clock.wait(threading.Event(), self._clock.now().elapsed + seconds)
         tags = {str(spec.line): tag for tag, spec in self.opened.items()}
-        edges = [Edge(tags[line], *rest) for line, *rest in self._edges if line in tags]
+        edges = [
+            Edge(tags[line], active, number) for line, active, number in self._edges if line in tags
+        ]
         self._edges.clear()
         return edges
 
-    def close(self, tag: str | None = None) -> None:
+    def close(self, tag: str = "") -> None:
         self.log.append(f"close {tag}")
-        if tag is not None:
-            del self.opened[tag]
+        self.opened.pop(tag, None)
 
 
 class LineServer:
@@ -113,6 +114,7 @@ class LineServer:
 
     def __init__(self, options: Mapping[str, object]) -> None:
         self.asked: list[str] = []
+        self.broken: list[str] = []
         self.answers: dict[str, str] = {}
         self._server = socket.create_server((HOST, 0))
         self.options = {"host": HOST, "port": self._server.getsockname()[1], **options}
@@ -133,10 +135,16 @@ class LineServer:
                 connection, _ = self._server.accept()
             except OSError:  # closed: the test is over
                 return
-            with connection, connection.makefile("rwb", buffering=0) as stream:
-                self._talk(stream)
+            self._talk(connection)
 
-    def _talk(self, stream: Any) -> None:
+    def _talk(self, connection: socket.socket) -> None:
+        try:
+            with connection, connection.makefile("rwb", buffering=0) as stream:
+                self._answer(stream)
+        except OSError as error:  # the driver hung up in the middle of an answer
+            self.broken.append(str(error))
+
+    def _answer(self, stream: Any) -> None:
         for line in iter(stream.readline, b""):
             command = line.decode("ascii").rstrip("\n")
             self.asked.append(command)

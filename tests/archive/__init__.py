@@ -1,0 +1,1 @@
+"""Tests of the archive: packing, time, writing, reading, trouble with the disk."""
