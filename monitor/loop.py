@@ -8,6 +8,7 @@ known to be stuck nothing waits for it any more, so detection is never late by m
 """
 
 import logging
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -189,7 +190,7 @@ class Keeper:
 
     def __init__(self, record: Record) -> None:
         self.record = record
-        self._oldest: tuple[float, Ticket] | None = None
+        self._pending: deque[tuple[float, Ticket]] = deque()
         self._stuck = False
 
     def keep(
@@ -210,7 +211,7 @@ class Keeper:
         if durable is not None or journal or texts or version is not None:
             document = None if durable is None else encode(durable)
             ticket = self.record.commit(document, journal, texts, flags, version)
-            self._oldest = self._oldest or (boottime(), ticket)
+            self._pending.append((boottime(), ticket))
             if (texts or waited_for) and not self._stuck:
                 late = not ticket.wait(PATIENCE)
         elif flags:
@@ -218,16 +219,19 @@ class Keeper:
         return self._judge(late)
 
     def _judge(self, late: bool) -> str | None:
-        """Whether the oldest commit under way is stuck, or no longer is."""
-        if self._oldest is None:
-            return None
-        since, ticket = self._oldest
-        if ticket.wait(0.0) or ticket.error:
-            self._oldest = None
+        """Whether the oldest commit under way is stuck, or nothing is any more."""
+        settled: Ticket | None = None
+        while self._pending and _is_settled(self._pending[0][1]):
+            settled = self._pending.popleft()[1]
+        if not self._pending:
             was_stuck, self._stuck = self._stuck, False
-            return "" if was_stuck and not ticket.error else None
-        if not self._stuck and (late or boottime() - since >= PATIENCE):
+            return "" if was_stuck and settled is not None and not settled.error else None
+        if not self._stuck and (late or boottime() - self._pending[0][0] >= PATIENCE):
             self._stuck = True
             log.error("record=stuck patience_s=%.0f", PATIENCE)
             return f"nothing kept for {PATIENCE:.0f} s"
         return None
+
+
+def _is_settled(ticket: Ticket) -> bool:
+    return ticket.wait(0.0) or bool(ticket.error)

@@ -19,9 +19,9 @@ SCHEMA = Path(__file__).parent / "schema"
 BUSY_MS = 2000
 """Milliseconds to wait for a lock; only a tool that somebody runs by hand ever takes one."""
 
-SMALL_TABLES = ("names", "boots", "offsets", "scales", "journal", "state", "setups", "texts")
-"""Checked page by page at each start. `readings` is left out: a long season would take minutes
-to read, and damage there costs old readings, not the watch."""
+CHECKED = ("boots", "offsets", "names", "scales", "state", "setups", "journal", "texts", "outbox")
+"""Checked page by page at each start. `readings` is left out: a long season would take minutes to
+read, and damage there costs old readings, not the watch."""
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -130,7 +130,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, version: int) -> None:
 
 def _look_for_damage(connection: sqlite3.Connection, path: Path) -> None:
     """Raise the error of a damaged file where a short look shows damage."""
-    for table in SMALL_TABLES:
+    for table in CHECKED:
         found = connection.execute(f"PRAGMA quick_check('{table}')").fetchone()[0]
         if found != "ok":
             raise _damage(f"{table}: {found}")

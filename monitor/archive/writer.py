@@ -32,7 +32,8 @@ FIRST_PAUSE, LONGEST_PAUSE = 1.0, 10.0
 """Seconds between two tries while the disk refuses: doubled from the first to the longest."""
 
 Report = Callable[[str, bool], None]
-"""Called from the writer's thread: what is wrong with the record, and whether it is over."""
+"""Told what is wrong with the record, and whether it is over; called from the writer's thread, and
+once by `start` where the archive cannot be opened."""
 
 
 class Writer:
@@ -59,6 +60,7 @@ class Writer:
         self._before: Boot | None = None  # set by start; the rest is the thread's own
         self._batch: Batch | None = None
         self._trouble = ""
+        self._lost_before = (0, 0)
 
     @property
     def transactions(self) -> int:
@@ -193,7 +195,7 @@ class Writer:
                 pause = 0.0
             except Exception as error:
                 pause = min(max(FIRST_PAUSE, 2.0 * pause), LONGEST_PAUSE)
-                log.exception("record_kept=False retry_in_s=%.0f", pause)
+                log.exception("write_failed=True retry_in_s=%.0f", pause)
                 self._fail(tried, error)
             if closing:
                 self._disk.close()
@@ -240,7 +242,15 @@ class Writer:
         if wrong == self._trouble:
             return
         self._trouble = wrong
-        lost = self.readings_lost
-        end = f"the record is kept again; {lost} readings were lost" if lost else "kept again"
-        log.log(logging.ERROR if wrong else logging.INFO, "record_trouble=%r lost=%d", wrong, lost)
-        self._report(wrong or end, not wrong)
+        gathered, (readings, flags) = self._gathering, self._lost_before
+        lost = gathered.readings_lost - readings, gathered.flags_lost - flags
+        end = "kept again; lost meanwhile: {} readings, {} flags".format(*lost)
+        if wrong:
+            log.error("record_kept=False error=%r", wrong)
+        else:
+            self._lost_before = gathered.readings_lost, gathered.flags_lost
+            log.info("record_kept=True readings_lost=%d flags_lost=%d", *lost)
+        try:
+            self._report(wrong or end, not wrong)
+        except Exception:
+            log.exception("record_trouble=%r could not be told", wrong)

@@ -44,7 +44,7 @@ def water_of(scan: Scan, event: EventRecord) -> Water | None:
 
 
 def _tell_held(scan: Scan, number: int) -> None:
-    """Tell alarms whose time has come, the worst first; drop those that went, they were flickers."""
+    """Tell alarms whose time has come, the worst first; drop those that went, as flickers."""
     specs = scan.plan.specs
     held = scan.durable.events[number].held
     for alarm in sorted(held, key=lambda item: -specs[item].rank if item in specs else 0):

@@ -37,12 +37,14 @@ def supply_lost_again(tale: Tale) -> list[Part]:
     again = f"{tale.power()} AGAIN {tale.clock(tale.event.lost_since)}"
     what = f"{again}, {tale.level}." if tale.level else f"{again}."
     short = tale.supply.short
-    longer = f"{what[:-1]}, {short / LITRE:.0f} L short." if short >= 5 * LITRE else what
+    longer, action = what, "check air, shut siphon valve"
+    if short >= 5 * LITRE:
+        longer, action = f"{what[:-1]}, {short / LITRE:.0f} L short.", "shut siphon valve"
     return [
         tale.head(tale.event.grade.upper()),
         Part(longer, 8, what),
         Part(f"S{breaks}." if breaks else ""),
-        Part(f"Still event {tale.number}: check air, shut siphon valve."),
+        Part(f"Still event {tale.number}: {action}."),
         tale.who_has_it(short=True),
     ]
 

@@ -53,6 +53,9 @@ PROBLEMS = (
 TYPES = {"int16": "h", "uint16": "H", "int32": "i", "uint32": "I", "float32": "f", "float64": "d"}
 """How a number is laid down in registers of 16 bits, with its code in `struct`."""
 
+BITS = ("coil", "discrete")
+"""Tables of single bits; the others hold registers."""
+
 AGAIN = 5.0
 """Seconds after a connection that failed until the next attempt: a dead line then costs the other
 tags of this source little (common practice, no source)."""
@@ -94,6 +97,10 @@ class Point:
     keys: ModbusKeys
 
     @property
+    def is_bit(self) -> bool:
+        return self.table in BITS
+
+    @property
     def count(self) -> int:
         """Registers it takes."""
         return struct.calcsize(TYPES[self.keys.type]) // 2
@@ -116,11 +123,11 @@ def modbus(setup: SourceSetup, rig: Rig, _secrets: Secrets) -> Source:
 def _point(tag: Tag) -> Point:
     text, given = split(tag.address)
     parts = text.split("/")
-    if len(parts) != 3 or parts[1] not in ("holding", "input", "coil", "discrete"):
+    if len(parts) != 3 or parts[1] not in (*BITS, "holding", "input"):
         raise ValueError("is not UNIT/TABLE/REGISTER; tables: holding, input, coil, discrete")
     unit, register = _whole(parts[0], 255), _whole(parts[2], 65_535)
     keys = read_keys(ModbusKeys, given)
-    if parts[1] in ("coil", "discrete"):
+    if parts[1] in BITS:
         if tag.measures not in (*STATES, "number"):
             raise ValueError(f"gives a state, but the tag measures {tag.measures}")
         if given:
@@ -163,7 +170,7 @@ class _Units:
     def read(self, tag: Tag) -> Value:
         point = self._points[tag.id]
         keys = point.keys
-        if point.table in ("coil", "discrete"):
+        if point.is_bit:
             return float(self._ask(point)[0]), ""
         value = decode(self._ask(point), keys.type, keys.order)
         if value == keys.fault:
@@ -178,29 +185,42 @@ class _Units:
             self._client.close()  # type: ignore[no-untyped-call]
 
     def _ask(self, point: Point) -> list[int]:
-        """The registers, or the one bit, of a point."""
+        """The registers, or the one bit, of a point.
+
+        After an answer that did not come, or does not fit, the connection is made anew: a late
+        answer must not be taken for that to the next question.
+        """
+        try:
+            return self._values(point)
+        except NoReading as trouble:
+            if trouble.problem in ("no answer", "wrong answer"):
+                self.close()
+            raise
+
+    def _values(self, point: Point) -> list[int]:
         from pymodbus.exceptions import ModbusException
 
         client = self._connected()
-        ask = {
-            "holding": client.read_holding_registers,
-            "input": client.read_input_registers,
-            "coil": client.read_coils,
-            "discrete": client.read_discrete_inputs,
+        function, ask = {
+            "coil": (1, client.read_coils),
+            "discrete": (2, client.read_discrete_inputs),
+            "holding": (3, client.read_holding_registers),
+            "input": (4, client.read_input_registers),
         }[point.table]
-        is_bit = point.table in ("coil", "discrete")
-        count = 1 if is_bit else point.count
+        count = 1 if point.is_bit else point.count
         try:
             answer = ask(point.register, count=count, device_id=point.unit)
         except (ModbusException, OSError) as error:
             raise NoReading("no answer", error) from error
+        if answer.function_code & 0x7F != function:  # which the library does not look at
+            raise NoReading("wrong answer", f"function {answer.function_code} for {function}")
         if answer.isError():
             code = getattr(answer, "exception_code", 0)
             raise NoReading(EXCEPTIONS.get(code, "refused"), f"exception {code}")
-        found = [int(bit) for bit in answer.bits[:1]] if is_bit else list(answer.registers)
+        found = [int(bit) for bit in answer.bits[:1]] if point.is_bit else answer.registers
         if len(found) != count:
             raise NoReading("wrong answer", f"{len(found)} values for {count}")
-        return found
+        return list(found)
 
     def _connected(self) -> "ModbusTcpClient | ModbusSerialClient":
         if self._client is None:

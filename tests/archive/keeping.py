@@ -1,7 +1,6 @@
 """What the tests of the archive share: moments, readings, and writers that are closed again."""
 
 import sqlite3
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -28,7 +27,9 @@ def reading(elapsed: float, value: float | None, tag: str = "LT1.flow") -> Readi
     return Reading(tag, at(elapsed), value)
 
 
-def row(elapsed: float, what: str = "answer", subject: str = "41", state: str = "taken") -> JournalRow:
+def row(
+    elapsed: float, what: str = "answer", subject: str = "41", state: str = "taken"
+) -> JournalRow:
     """A journal row; an answer leaves gathered readings where they are."""
     return JournalRow(at(elapsed), what, subject, state)
 
@@ -39,16 +40,17 @@ def text(number: int, elapsed: float = 0.0) -> Text:
     return Text(number, 41, "tavrin", "supply lost", "urgent", body, at(elapsed), elapsed + 3600.0)
 
 
+KEPT_AGAIN = ("kept again; lost meanwhile: 0 readings, 0 flags", True)
+
+
 @dataclass
 class Told:
-    """What the writer told of the record, in order, and a way to wait for it."""
+    """What the writer told of the record, in order; complete once it is closed."""
 
     news: list[tuple[str, bool]] = field(default_factory=list)
-    came: threading.Event = field(default_factory=threading.Event)
 
     def __call__(self, wrong: str, over: bool) -> None:
         self.news.append((wrong, over))
-        self.came.set()
 
 
 @dataclass

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from archive.keeping import PATIENCE, at, keeping
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from archive.keeping import PATIENCE, at, keeping
 from monitor.archive import Reader, Rollup
 from monitor.inputs import Moment, Reading
 
@@ -22,6 +22,7 @@ Sums = dict[tuple[int, float], list[float]]
 
 
 def one(moment: Moment, value: float | None, problem: str = "") -> Reading:
+    """A reading of the one tag that these tests use."""
     return Reading(TAG, moment, value, problem)
 
 
@@ -61,7 +62,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(
     STEPS,
     st.sampled_from((1.0, 60.0, 300.0, 450.0, HOUR)),

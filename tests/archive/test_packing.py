@@ -13,9 +13,9 @@ from monitor.archive.packing import LARGEST_BLOB, Packed, Scale, pack, unpack
 from monitor.errors import ArchiveError
 
 FINITE = st.floats(allow_nan=False, allow_infinity=False)
-ON_A_SCALE = st.tuples(st.integers(-5000, 5000), st.sampled_from((1.0, 7.5, 16.0, 37.5, 100.0))).map(
-    lambda pair: pair[0] / pair[1]
-)
+ON_A_SCALE = st.tuples(
+    st.integers(-5000, 5000), st.sampled_from((1.0, 7.5, 16.0, 37.5, 100.0))
+).map(lambda pair: pair[0] / pair[1])
 VALUES = st.none() | FINITE | ON_A_SCALE
 PROBLEMS = st.sampled_from(("", "", "", "no answer", "power-on value", "\ud800 \x00 \"'"))
 ROWS = st.lists(st.tuples(st.integers(-(2**50), 2**50), VALUES, PROBLEMS), min_size=1)
@@ -24,6 +24,7 @@ FINE = [""] * 300
 
 
 def bits(value: float | None) -> bytes | None:
+    """A value as bits, so that -0.0 differs from 0.0."""
     return None if value is None else struct.pack("<d", value)
 
 
@@ -142,6 +143,6 @@ def test_a_damaged_row_is_an_error(blob: bytes) -> None:
     """A blob that does not hold what the row says is told, not guessed at."""
     (good,) = pack([0, 7, 9, 30], [1.5, 2.5, 0.5, 9.5], [""] * 4)
     for damaged in ({"numbers": blob}, {"times": blob}, {"problems": "[[0"}, {"scale": None}):
-        fields = {name: getattr(good, name) for name in Packed.__slots__}  # type: ignore[attr-defined]
+        fields = {name: getattr(good, name) for name in Packed.__slots__}
         with pytest.raises(ArchiveError, match="row of readings cannot be read"):
             unpack(Packed(**(fields | damaged)))

@@ -1,10 +1,10 @@
 """UTC follows from watch time by the offsets of each boot."""
 
 import pytest
-from archive.keeping import BEGIN, at
 from hypothesis import given
 from hypothesis import strategies as st
 
+from archive.keeping import BEGIN, at
 from monitor.archive.records import Offset
 from monitor.archive.timeline import OffsetWatch, Stretch, Timeline, edge_ms
 from monitor.inputs import Moment

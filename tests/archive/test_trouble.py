@@ -8,8 +8,21 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from archive.keeping import BEGIN, PATIENCE, Faults, Kept, Told, at, keeping, reading, row, tables, text
 
+from archive.keeping import (
+    BEGIN,
+    KEPT_AGAIN,
+    PATIENCE,
+    Faults,
+    Kept,
+    Told,
+    at,
+    keeping,
+    reading,
+    row,
+    tables,
+    text,
+)
 from monitor.archive import Reader, SetupVersion, Writer, gathering, opening
 from monitor.errors import ArchiveError
 
@@ -19,6 +32,7 @@ DISK_ERROR = sqlite3.OperationalError("disk I/O error")
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
+    """Where the archive of a test is kept."""
     return tmp_path / "record.db"
 
 
@@ -41,7 +55,7 @@ def all_is_kept(kept: Kept, path: Path, states: int) -> None:
 def test_a_full_disk_fails_the_ticket_and_is_outlived(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """While the disk is full tickets say so at once; afterwards all is kept, and it is told once."""
+    """While the disk is full tickets say so; afterwards all is kept, and it is told once."""
     pages = [10_000]
     connect = opening._connect
 
@@ -67,7 +81,7 @@ def test_a_full_disk_fails_the_ticket_and_is_outlived(
         assert failed.wait(0.0)
         assert again.wait(0.0)
         assert ("", "") == (failed.error, again.error)
-    assert [("database or disk is full", False), ("kept again", True)] == kept.told.news
+    assert [("database or disk is full", False), KEPT_AGAIN] == kept.told.news
     with Reader(path) as reader:
         assert [reading(1.0, 3.5)] == reader.readings("LT1.flow")
 
@@ -112,9 +126,7 @@ def test_a_commit_that_failed_but_was_kept_is_not_doubled(path: Path, faults: Fa
         assert [reading(0.5, 3.5)] * 2 == reader.readings("LT1.flow")
 
 
-def test_buffers_stay_bounded(
-    path: Path, faults: Faults, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_buffers_stay_bounded(path: Path, faults: Faults, monkeypatch: pytest.MonkeyPatch) -> None:
     """While nothing can be written the oldest readings give way, counted; journal rows never do."""
     monkeypatch.setattr(gathering, "MOST_ROWS", 5)
     with keeping(path) as kept:
@@ -137,7 +149,7 @@ def test_buffers_stay_bounded(
     assert 40 == len(found) + lost
     assert 0 < lost
     assert 39.0 == found[-1]
-    assert (f"the record is kept again; {lost} readings were lost", True) == kept.told.news[-1]
+    assert (f"kept again; lost meanwhile: {lost} readings, 0 flags", True) == kept.told.news[-1]
 
 
 def test_a_folder_that_is_not_there_yet(path: Path) -> None:
@@ -151,7 +163,7 @@ def test_a_folder_that_is_not_there_yet(path: Path) -> None:
         assert not kept.writer.commit({"number": 0}, [row(0.0)]).wait(PATIENCE)
         late.parent.mkdir()
         all_is_kept(kept, late, 1)
-        assert [("unable to open database file", False), ("kept again", True)] == kept.told.news
+    assert [("unable to open database file", False), KEPT_AGAIN] == kept.told.news
     with keeping(late, "next") as kept:
         assert int(BEGIN // 60) + 2 == kept.boot
 
@@ -205,18 +217,22 @@ def grown(path: Path) -> None:
 
 
 def garbage(data: bytes) -> bytes:
+    """Nothing of a database is left."""
     return b"\x00\xff not a database " * (len(data) // 18)
 
 
 def without_header(data: bytes) -> bytes:
+    """The first bytes are wiped, as by a write that was cut off."""
     return bytes(200) + data[200:]
 
 
 def cut_short(data: bytes) -> bytes:
+    """The second half is missing, as where a copy was broken off."""
     return data[: len(data) // 2 + 77]
 
 
 def torn_middle(data: bytes) -> bytes:
+    """Four pages after the first are nonsense."""
     return data[:4096] + b"\xa5" * 16_384 + data[4096 + 16_384 :]
 
 
@@ -272,10 +288,11 @@ def test_damage_under_way_begins_a_new_archive(path: Path, faults: Faults) -> No
         assert [reading(1.0, 3.5)] == new.readings("LT1.flow")
     set_aside = f"the archive was damaged and is set aside as {aside.name}"
     expected = [("database disk image is malformed", False), (set_aside, False)]
-    assert [*expected, ("kept again", True)] == kept.told.news
+    assert [*expected, KEPT_AGAIN] == kept.told.news
 
 
 def foreign(path: Path) -> str:
+    """A database of another program."""
     with sqlite3.connect(path) as connection:
         connection.execute("CREATE TABLE fish (name TEXT)")
     connection.close()
@@ -283,6 +300,7 @@ def foreign(path: Path) -> str:
 
 
 def newer(path: Path) -> str:
+    """An archive with a schema that this program does not know yet."""
     grown(path)
     with sqlite3.connect(path) as connection:
         connection.execute("PRAGMA user_version=999")
@@ -340,3 +358,18 @@ def test_closing_on_a_dead_disk_ends(path: Path, faults: Faults) -> None:
     faults.refuse("BEGIN", DISK_ERROR)
     assert not writer.close(PATIENCE)
     assert [("disk I/O error", False)] == told.news
+
+
+def test_a_listener_that_fails_harms_nothing(path: Path, faults: Faults) -> None:
+    """An error in what is told of the trouble does not end the writer."""
+
+    def listener(wrong: str, over: bool) -> None:
+        raise ValueError(wrong, over)
+
+    writer = Writer(path, "ostrel-1", "ostrel-hill", listener)
+    writer.start(BEGIN)
+    faults.refuse("BEGIN", DISK_ERROR)
+    assert not writer.commit({"number": 1}).wait(PATIENCE)
+    faults.heal()
+    assert writer.commit({"number": 2}).wait(PATIENCE)
+    assert writer.close(PATIENCE)

@@ -114,6 +114,7 @@ def scans(day: dict[str, list[float]], jitter: Callable[[], float]) -> Iterator[
 
 
 def say(name: str, figure: float, unit: str, against: float | None = None) -> None:
+    """One line: what was measured, and its ratio to the plain rows."""
     ratio = "" if against is None else f"   ratio {figure / against:.4f}"
     sys.stdout.write(f"{name:<58}{figure:>10.3f} {unit}{ratio}\n")
 
@@ -140,7 +141,9 @@ def plain_rows(folder: Path, day: dict[str, list[float]]) -> tuple[float, float]
     return path.stat().st_size / readings, 1e6 * spent / readings
 
 
-def one_day(folder: Path, day: dict[str, list[float]], name: str, plain: tuple[float, float]) -> Path:
+def one_day(
+    folder: Path, day: dict[str, list[float]], name: str, plain: tuple[float, float]
+) -> Path:
     """Fill one day into an archive and say what it took."""
     chance = random.Random(7)
     path = folder / f"{name}.db"

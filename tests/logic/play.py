@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import inf
 from pathlib import Path
 
 from monitor.config import load
@@ -11,8 +10,9 @@ from monitor.effects import Effect, JournalRow, Refusal, Text
 from monitor.inputs import Answer, Input, Moment, Reading
 from monitor.logic.state import EventRecord, State, fresh
 from monitor.logic.step import Step, resume, step
-from monitor.setup import Setup
-from monitor.simulator import SimulatedRig, Story
+from monitor.setup import Duty, Setup
+from monitor.simulator import SimulatedRig, Story, nights
+from monitor.simulator.story import after
 
 SAMPLES = Path(__file__).parents[2] / "sample_config"
 
@@ -77,6 +77,12 @@ class Watch:
         while self.due < until:
             self.take(self.due)
 
+    def elapsed(self, clock: str) -> float:
+        """Elapsed seconds at which the site clock next shows HH:MM:SS."""
+        return self.origin.elapsed + after(
+            self.setup.local(self.origin.utc).isoformat()[:19], clock
+        )
+
     @property
     def texts(self) -> list[Text]:
         return [effect for effect in self.effects if isinstance(effect, Text)]
@@ -120,3 +126,52 @@ def play(setup: Setup, story: Story, first_event: int = 1, seed: int = 1) -> Wat
     """A story from its start to its end."""
     origin, inputs = inputs_of(setup, story, seed)
     return watch(setup, origin, first_event).feed(inputs, origin.elapsed + story.length)
+
+
+def unhurried(setup: Setup) -> Setup:
+    """The same set-up with every sensor reporting each five seconds at most, for speed."""
+    tags = tuple(replace(tag, every=max(5.0, tag.every)) for tag in setup.rig.tags)
+    return replace(setup, rig=replace(setup.rig, tags=tags), worked_out={})
+
+
+def on_storm_footing(setup: Setup) -> Setup:
+    """Texts after 30 s, and a short return of supply ends nothing; Oskel first on duty."""
+    delays = replace(setup.delays, supply_lost_text=30.0, dip_over=600.0)
+    duty = Duty(("oskel", "tavrin"))
+    return replace(setup, delays=delays, duty=duty, worked_out={})
+
+
+def cast(name: str) -> tuple[Setup, Story, int]:
+    """Set-up, story and first event number of a night by name."""
+    full, first = unhurried(sample("ostrel-hill")), unhurried(sample("first-night"))
+    blind = without(first, "QW")
+    return {
+        "outage": (full, nights.night_outage(), 41),
+        "outage, cup": (first, nights.night_outage(), 41),
+        "outage, no witness": (blind, nights.night_outage(flow_told=True), 41),
+        "storm": (on_storm_footing(full), nights.storm_night(), 44),
+        "storm, valve shut": (
+            on_storm_footing(full),
+            nights.storm_night(valve_shut="00:49:50"),
+            44,
+        ),
+        "storm, mains only": (on_storm_footing(with_tags(first, "MP")), nights.storm_night(), 44),
+        "dip": (full, nights.short_dip(), 71),
+        "dip, cup": (first, nights.short_dip(), 71),
+        "dip, no witness": (blind, nights.short_dip(), 71),
+        "hold overrun": (full, nights.hold_overrun(), 17),
+        "thermometer": (full, nights.thermometer_fault(), 23),
+        "screen": (full, nights.screen_clogs(), 61),
+    }[name]
+
+
+@cache
+def night(name: str, seed: int = 1) -> Watch:
+    """A night of the table above, played once; look at it, do not feed it on."""
+    setup, story, first_event = cast(name)
+    return play(setup, story, first_event, seed)
+
+
+def on_story(name: str, story: Story, first_event: int = 1, seed: int = 1) -> Watch:
+    """A story on a sample rig as it stands, every sensor at its own pace."""
+    return play(sample(name), story, first_event, seed)

@@ -171,6 +171,19 @@ def test_disk_that_moves_again_ends_the_fault(bench: Bench) -> None:
     assert PATIENCE == next_one.waits[0]
 
 
+def test_disk_that_keeps_one_commit_and_hangs_on_the_next_is_stuck(bench: Bench) -> None:
+    """An earlier commit that was kept in the end does not hide the one that hangs."""
+    first = FakeTicket(kept=False)
+    bench.record.tickets = [first, FakeTicket(kept=False)]
+    bench.step.plan = [([row("open")], True), ([text(1)], True)]
+    bench.loop.turn([])
+    first.kept = True
+    bench.loop.turn([])
+    bench.loop.turn([])
+
+    assert (Fault(START, "record", "nothing kept for 2 s"),) == bench.inputs_of_turn(2)
+
+
 def test_fault_of_the_record_is_due_at_once(bench: Bench) -> None:
     """The fault does not wait for the next thing to fall due."""
     bench.record.tickets = [FakeTicket(kept=False)]

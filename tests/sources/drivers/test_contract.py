@@ -3,6 +3,7 @@
 A new driver gets these tests by a line in SOUND.
 """
 
+import dataclasses
 import importlib
 import os
 import socket
@@ -19,7 +20,7 @@ from monitor.errors import SetupError
 from monitor.rig import Tag
 from sources.drivers.stage import KINDS, StageClock, build, listen, tag
 
-ROOT = Path(__file__).resolve().parents[3]
+REFERENCE = Path(__file__).resolve().parents[3] / "docs" / "reference"
 NOBODY = {"host": "127.0.0.1", "port": 1, "timeout": 0.2}
 
 SOUND: dict[str, tuple[dict[str, object], Tag]] = {
@@ -119,10 +120,16 @@ def test_unknown_options_are_refused(kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", [kind for kind in SOUND if kind != "skeleton"])
-def test_the_page_that_is_named_is_there(kind: str) -> None:
-    """The page that errors point to exists and lists every problem word."""
-    page = (ROOT / "docs" / "reference" / f"sources-{kind}.md").read_text("utf-8")
-    assert [] == [word for word in words_of(kind) if f"`{word}`" not in page]
+def test_the_page_that_is_named_says_it_all(kind: str) -> None:
+    """The page that errors point to lists every option, every key and every problem word."""
+    pages = [REFERENCE / f"sources-{kind}.md", REFERENCE / "sources-common.md"]
+    if kind == "http":
+        pages.append(REFERENCE / "sources-mqtt.md")  # which has the words of documents
+    text = "".join(page.read_text("utf-8") for page in pages)
+    module = importlib.import_module(f"monitor.sources.{kind}")
+    tables = [made for name, made in vars(module).items() if name.endswith(("Options", "Keys"))]
+    names = [field.name for table in tables for field in dataclasses.fields(table)]
+    assert [] == [word for word in (*names, *words_of(kind)) if f"`{word}`" not in text]
 
 
 LOOP = "adc/voltage0 sensor=loop shunt_ohm=100"

@@ -1,0 +1,139 @@
+"""Where all answers come in: known senders become inputs, questions get their reply.
+
+Called by the threads of all listening channels. What was taken is confirmed, because a sender's
+number can be forged and its owner must hear of it. What is not clear is asked back once, so that
+a machine that answers by itself cannot keep two machines talking.
+"""
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from monitor.channels import replies
+from monitor.channels.hearing import Heard
+from monitor.channels.meaning import Puzzle, Query, Stranger, meaning, named_event
+from monitor.clock import Clock
+from monitor.inputs import Answer
+from monitor.logic.state import State
+from monitor.setup import Person, Setup
+
+log = logging.getLogger(__name__)
+
+ASK_AGAIN = 3600.0
+"""Seconds in which one person is asked back once by one way; anything that is understood ends it."""
+
+MOST, WITHIN = 20, 600.0
+"""Messages of one sender that are looked at within so many seconds; all strangers together count
+as one sender. Nobody types faster (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What is to be said to a person, and by which channel. event: the number it is about."""
+
+    person: Person
+    channel: str
+    body: str
+    event: int
+
+
+class Reception:
+    """Takes messages from any thread.
+
+    look: set-up and state as of the last turn. put: brings an answer in and waits for its fate;
+    returns why it was refused, "" if it was not, and raises NotTaken where nobody can tell yet.
+    say: hands a reply to a channel and does not wait.
+    """
+
+    def __init__(
+        self,
+        look: Callable[[], tuple[Setup, State]],
+        put: Callable[[Answer], str],
+        say: Callable[[Reply], None],
+        clock: Clock,
+    ) -> None:
+        self._look = look
+        self._put = put
+        self._say = say
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._heard: dict[str, deque[float]] = {}
+        self._asked: dict[tuple[str, str], float] = {}
+
+    def take(self, heard: Heard) -> None:
+        """Take one message; returns once its fate is kept. Raises NotTaken."""
+        setup, state = self._look()
+        found = meaning(setup, state.durable, heard, self._clock.now())
+        who = "stranger" if isinstance(found, Stranger) else _person(setup, found).id
+        if not self._has_room(who):
+            log.warning(
+                "way=%s sender=%r too_many=True text=%r", heard.way, heard.sender, heard.text
+            )
+            return
+        if isinstance(found, Stranger):
+            self._refuse(found, heard)
+        elif isinstance(found, Query):
+            self._understood(found.person.id, heard)
+            now = self._clock.now()
+            body = (
+                replies.now_text(setup, state, now)
+                if found.kind == "now"
+                else replies.who_text(setup, state.durable, now)
+            )
+            self._reply(found.person, heard, body)
+        elif isinstance(found, Puzzle):
+            self._ask(found, heard)
+        else:
+            self._bring_in(setup, state, found, heard)
+
+    def _refuse(self, stranger: Stranger, heard: Heard) -> None:
+        """Logged, and in the record if it would have been an answer; told to nobody."""
+        log.warning("way=%s sender=%r refused=%r", heard.way, heard.sender, stranger.why)
+        if stranger.kind and stranger.kind not in ("now", "who"):
+            now = self._clock.now()
+            # A number or an address is never the id of a person, so this is refused for sure.
+            self._put(Answer(now, stranger.kind, heard.sender, stranger.event, way=heard.way))
+
+    def _bring_in(self, setup: Setup, state: State, said: Answer, heard: Heard) -> None:
+        number = named_event(state.durable, said)
+        refused = self._put(said)
+        self._understood(said.who, heard)
+        if refused:
+            body = replies.refused(refused)
+        else:
+            durable = self._look()[1].durable
+            body = replies.confirmed(setup, durable, said, number, self._clock.now())
+        self._reply(setup.person[said.who], heard, body, number or 0)
+
+    def _ask(self, found: Puzzle, heard: Heard) -> None:
+        now = self._clock.now().elapsed
+        key = found.person.id, heard.way
+        log.info("way=%s who=%s not_clear=%r", heard.way, found.person.id, found.puzzle.reason)
+        with self._lock:
+            if now - self._asked.get(key, -ASK_AGAIN) < ASK_AGAIN:
+                return
+            self._asked[key] = now
+        self._reply(found.person, heard, replies.short(found.puzzle.reply), heard.event or 0)
+
+    def _understood(self, person: str, heard: Heard) -> None:
+        with self._lock:
+            self._asked.pop((person, heard.way), None)
+
+    def _reply(self, person: Person, heard: Heard, body: str, event: int = 0) -> None:
+        if heard.channel:
+            self._say(Reply(person, heard.channel, body, event))
+
+    def _has_room(self, sender: str) -> bool:
+        now = self._clock.now().elapsed
+        with self._lock:
+            times = self._heard.setdefault(sender, deque(maxlen=MOST))
+            if len(times) == MOST and now - times[0] < WITHIN:
+                return False
+            times.append(now)
+            return True
+
+
+def _person(setup: Setup, found: Answer | Query | Puzzle) -> Person:
+    return setup.person[found.who] if isinstance(found, Answer) else found.person
