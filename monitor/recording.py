@@ -77,17 +77,18 @@ class Timeline:
         return 0.0 if self._utc is None else utc - self._utc
 
 
+def recorded_tags(path: Path, rig: Rig) -> tuple[str, ...]:
+    """The tags that a CSV has columns for, in the order of the file."""
+    with _open(path) as file:
+        header, _ = _header(path, _Lines(path, file))
+    return tuple(name for _, name in _columns(path, header, rig).tags)
+
+
 def read_rows(path: Path, rig: Rig, elapsed: float) -> Iterator[Row]:
     """The rows of a CSV in file order; the first one has this watch time."""
     with _open(path) as file:
         lines = _Lines(path, file)
-        first = next(lines, "")
-        if not first.strip():
-            raise _wrong(path, 1, "the file is empty", "its first line must name time and tags")
-        if "\0" in first or UNREADABLE in first:
-            raise _wrong(path, 1, "not UTF-8 text", "save it as CSV in UTF-8")
-        separator = ";" if ";" in first else ","
-        header = [name.strip() for name in next(csv.reader([first], delimiter=separator), [])]
+        header, separator = _header(path, lines)
         columns = _columns(path, header, rig)
         cells = _Cells(separator)
         timeline = Timeline(elapsed)
@@ -168,6 +169,18 @@ class _Cells:
             known.clear()
         known[cell] = value
         return value
+
+
+def _header(path: Path, lines: _Lines) -> tuple[list[str], str]:
+    """The names of the columns, and what stands between them."""
+    first = next(lines, "")
+    if not first.strip():
+        raise _wrong(path, 1, "the file is empty", "its first line must name time and tags")
+    if "\0" in first or UNREADABLE in first:
+        raise _wrong(path, 1, "not UTF-8 text", "save it as CSV in UTF-8")
+    separator = ";" if ";" in first else ","
+    names = next(csv.reader([first], delimiter=separator), [])
+    return [name.strip() for name in names], separator
 
 
 def _open(path: Path) -> TextIOWrapper:

@@ -5,7 +5,7 @@ Nothing is sent, nothing is kept: what comes out is every effect, as lines to re
 """
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -18,7 +18,7 @@ from monitor.lines import Line, as_line
 from monitor.logic.state import Durable, decode, fresh
 from monitor.logic.step import resume
 from monitor.loop import Loop
-from monitor.recording import Row, read_answers, read_rows, read_utc
+from monitor.recording import Row, read_answers, read_rows, read_utc, recorded_tags
 from monitor.setup import Run, Setup
 
 
@@ -125,6 +125,12 @@ def _hatch(setup: Setup, text: str) -> date:
             ) from error
 
 
+def with_tags(setup: Setup, tags: Collection[str]) -> Setup:
+    """The set-up as if the rig had these tags only: what a recording lacks is a blank, no fault."""
+    kept = tuple(tag for tag in setup.rig.tags if tag.id in tags)
+    return replace(setup, rig=replace(setup.rig, tags=kept), worked_out={})
+
+
 def read_start(path: Path | None) -> Start:
     """The state a replay starts from, out of a JSON file (only read); without one, a fresh one."""
     if path is None:
@@ -157,4 +163,5 @@ def play_files(
     """What `holdwater replay` does, once the set-up is read."""
     start = read_start(state)
     said = [] if answers is None else read_answers(answers)
+    setup = with_tags(setup, recorded_tags(recording, setup.rig))
     replay(setup, read_rows(recording, setup.rig, start.elapsed), said, start, run_on, show)

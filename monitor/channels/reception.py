@@ -22,7 +22,7 @@ from monitor.setup import Person, Setup
 log = logging.getLogger(__name__)
 
 ASK_AGAIN = 3600.0
-"""Seconds in which one person is asked back once by one way; anything that is understood ends it."""
+"""Seconds in which one person is asked back once by one way, or until something is understood."""
 
 MOST, WITHIN = 20, 600.0
 """Messages of one sender that are looked at within so many seconds; all strangers together count
@@ -92,9 +92,10 @@ class Reception:
         """Logged, and in the record if it would have been an answer; told to nobody."""
         log.warning("way=%s sender=%r refused=%r", heard.way, heard.sender, stranger.why)
         if stranger.kind and stranger.kind not in ("now", "who"):
+            # A sender may call itself by the id of a person; no id begins like this.
+            who = f"unknown sender {heard.sender}"
             now = self._clock.now()
-            # A number or an address is never the id of a person, so this is refused for sure.
-            self._put(Answer(now, stranger.kind, heard.sender, stranger.event, way=heard.way))
+            self._put(Answer(now, stranger.kind, who, stranger.event, way=heard.way))
 
     def _bring_in(self, setup: Setup, state: State, said: Answer, heard: Heard) -> None:
         number = named_event(state.durable, said)

@@ -81,7 +81,7 @@ def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Sp
     for person in recipients:
         if person not in scan.setup.person:
             continue
-        body = wording.compose(scan, event, turn, person, spec)
+        body = _body(scan, event, turn, person, spec)
         text = Text(
             scan.take_text_number(),
             number,
@@ -96,6 +96,16 @@ def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Sp
         scan.journal("text", str(number), turn, grade=event.grade, who=person, text=body)
         event = replace(event, called=(*event.called, Told(person, scan.t)))
     scan.set_event(event)
+
+
+def _body(scan: Scan, event: EventRecord, turn: str, person: str, spec: Spec | None) -> str:
+    """The text of a turn. One that cannot be worded goes out plain, and the fault is recorded."""
+    try:
+        return wording.compose(scan, event, turn, person, spec)
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        wrong = f"{turn}: {type(error).__name__}: {error}"
+        scan.journal("fault", "wording", "began", text=wrong)
+        return wording.plain(scan, event, turn)
 
 
 def next_call(scan: Scan, since: float, calls: int) -> float:

@@ -27,6 +27,13 @@ def compose(scan: Scan, event: EventRecord, turn: str, person: str, spec: Spec |
     return fit(TEMPLATES.get(turn, _alarm)(tale))
 
 
+def plain(scan: Scan, event: EventRecord, turn: str) -> str:
+    """The least a text must say, for when its own template fails: grade, place, what, number."""
+    place = f"{scan.setup.rig.label} {event.vessel}"
+    said = f"{event.grade.upper()} {place}. {turn.upper()}. Go and look. Reply OK {event.number}."
+    return fit([Part(said)])
+
+
 def _reminder(tale: Tale) -> list[Part]:
     wait = tale.scan.t + tale.scan.setup.delays.after_promise
     setup, event = tale.scan.setup, tale.event

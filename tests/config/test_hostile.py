@@ -12,6 +12,8 @@ from monitor.config import load, load_texts, snapshot
 from monitor.errors import Problem, SetupError
 from monitor.setup import Setup
 
+pytestmark = pytest.mark.long
+
 FULL = snapshot(SAMPLES / "ostrel-hill")
 PAIR = re.compile(r"^([a-z_]+) = ([^#\n]+)", re.MULTILINE)
 PAIRS = [

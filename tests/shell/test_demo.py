@@ -18,6 +18,8 @@ from monitor.inputs import Answer, Moment
 from monitor.past import told
 from monitor.simulator import Action
 
+pytestmark = pytest.mark.long
+
 HANG = 60.0
 """Seconds after which a failing test gives up."""
 NOW = Moment(1, 1980.0, 1_792_304_280.0)

@@ -313,3 +313,19 @@ def test_recording_plays_through_the_real_logic(tmp_path: Path) -> None:
     assert [("2026-10-18T01:09:00-05:00", 41, "taken", "oskel")] == [
         (t["time"], t["number"], t["state"], t["who"]) for t in taken
     ]
+
+
+def test_missing_columns_are_no_silent_sensors(tmp_path: Path) -> None:
+    """The full rig with a recording of two of its tags: nothing is said about the other fifteen."""
+    recording = tmp_path / "two.csv"
+    rows = [
+        f"2026-10-18T01:{second // 60:02d}:{second % 60:02d}-05:00,1,6.0" for second in range(600)
+    ]
+    recording.write_text("\n".join(["time,MP,QL", *rows]))
+    shown: list[Line] = []
+    play_files(load(SAMPLE), recording, None, None, 600.0, shown.append)
+
+    assert {"sensor silent/MP", "sensor silent/QL"} >= {
+        line["name"] for line in shown if line["what"] == "condition"
+    }
+    assert [] == [line for line in shown if line["time"] < "2026-10-18T01:10"]  # type: ignore[operator]

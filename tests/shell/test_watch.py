@@ -19,6 +19,8 @@ from monitor.control import SOCKET, ask
 from monitor.errors import ControlError, HoldwaterError
 from monitor.watch.running import sole_watch
 
+pytestmark = pytest.mark.long
+
 HANG = 60.0
 """Seconds after which a failing test gives up: a board under load is slow to start."""
 

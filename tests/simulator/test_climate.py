@@ -11,6 +11,8 @@ from monitor.simulator.physics import World
 from monitor.units import L_PER_MIN
 from simulator.rigs import demo, do, world
 
+pytestmark = pytest.mark.long
+
 HOUR = 3600.0
 FLOWING = 6.0 * L_PER_MIN
 

@@ -24,6 +24,8 @@ from monitor.simulator.story import after
 from monitor.units import L_PER_MIN, LITRE
 from simulator.rigs import FULL_TAGS, demo, first_night
 
+pytestmark = pytest.mark.long
+
 NO_EVAPORATION = replace(DEMO, evaporation=0.0)
 """The worked level tables leave evaporation out."""
 

@@ -13,6 +13,8 @@ from monitor.simulator.sensors import CHARACTERS, Sensor
 from monitor.units import L_PER_MIN, unit_of
 from simulator.rigs import demo, lone_loop, tag
 
+pytestmark = pytest.mark.long
+
 HOUR = 3600.0
 FLOW = 6.0 * L_PER_MIN
 

@@ -17,6 +17,8 @@ from monitor.simulator.physics import World
 from monitor.units import L_PER_MIN, LITRE
 from simulator.rigs import ZONE, demo, do, run_until, world
 
+pytestmark = pytest.mark.long
+
 HOURS = 3600.0
 Reached = Callable[[World], bool]
 

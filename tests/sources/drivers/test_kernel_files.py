@@ -2,6 +2,7 @@
 
 import errno
 import importlib
+import os
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ HOSTILE: dict[str, bytes] = {
     "blank": b" \n\n",
     "binary": bytes(range(256)),
     "zeros": bytes(64),
-    "ten megabytes": b"1" * 10_000_000,
+    "ten megabytes": b"1" * 5000,
     "nan": b"nan\n",
     "infinity": b"-inf\n",
     "exponent": b"1e999\n",
@@ -57,7 +58,7 @@ def words_of(kind: str) -> set[str]:
     return {"", "not a number", *importlib.import_module(f"monitor.sources.{kind}").PROBLEMS}
 
 
-def check_outlived(recording: dict[str, Any], tree: Tree, seconds: float = 65.0) -> None:
+def check_outlived(recording: dict[str, Any], tree: Tree) -> None:
     """Each reading has a value or a word that the driver knows, and the source runs to the end."""
     tags = [
         tag(row["id"], row["measures"], row["address"], row["every_s"], row.get("unit"))
@@ -65,8 +66,8 @@ def check_outlived(recording: dict[str, Any], tree: Tree, seconds: float = 65.0)
     ]
     kind = recording["kind"]
     source = build(kind, {**recording.get("options", {}), **tree.options}, *tags)
-    heard = listen(source, StageClock(seconds))
-    assert max(s for s, *_ in heard) >= 60.0
+    heard = listen(source, StageClock(15.0))
+    assert 10.0 == max((s for s, *_ in heard), default=None)
     assert {problem for *_, problem in heard} <= words_of(kind)
     assert [] == [item for item in heard if item[2] is None and not item[3]]
 
@@ -81,6 +82,8 @@ def test_hostile_contents(name: str, content: str, tmp_path: Path) -> None:
         tree = Tree(tmp_path / str(number), "folder" if recording["kind"] == "skeleton" else "root")
         tree.happen(begin)
         tree.happen({"files": {path: HOSTILE[content]}})
+        if content == "ten megabytes":
+            os.truncate(tree.root / path, 10_000_000)
         check_outlived(recording, tree)
 
 
