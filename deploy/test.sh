@@ -42,8 +42,8 @@ step "mypy" "$bin/python" -m mypy
 if [ "$#" -gt 0 ]; then
     step "pytest $*" "$bin/python" -m pytest "$@"
 else
-    step "unit tests" "$bin/python" -m pytest --ignore=tests/real -m "not long" -n auto --maxprocesses 4
-    step "long tests" "$bin/python" -m pytest --ignore=tests/real -m long -n auto --maxprocesses 4
+    step "unit tests" "$bin/python" -m pytest --ignore=tests/real -m "not long" -n auto --maxprocesses 4 --dist worksteal
+    step "long tests" "$bin/python" -m pytest --ignore=tests/real -m long -n auto --maxprocesses 4 --dist worksteal
     step "tests against real parts" "$bin/python" -m pytest tests/real
 fi
 

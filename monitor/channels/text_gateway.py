@@ -15,27 +15,14 @@ import socket
 import ssl
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
 from email.utils import parsedate_to_datetime
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
-from urllib.parse import quote
+from typing import TYPE_CHECKING
 
-from pydantic import ConfigDict, Field
-from pydantic.dataclasses import dataclass as checked
-
-from monitor.channels.base import (
-    Delivery,
-    Message,
-    Secrets,
-    many_lines,
-    one_line,
-    read_options,
-)
+from monitor.channels.base import Delivery, Message, Secrets
 from monitor.channels.meaning import plain_number
-from monitor.channels.templates import Form, Json, Url, at_path, fill, places, strange_place
+from monitor.channels.templates import at_path, fill
+from monitor.channels.text_service import LONGEST_DETAIL, Service, service_of
 from monitor.clock import boottime
-from monitor.errors import Problem, SetupError
 from monitor.setup import Channel
 
 if TYPE_CHECKING:
@@ -46,68 +33,11 @@ log = logging.getLogger(__name__)
 LONGEST_ANSWER = 65_536
 """Bytes of an answer that are read; what a service says of one text is far shorter."""
 
-LONGEST_DETAIL = 200
-
 LONGEST_WAIT = 7200.0
 """Seconds a service may ask to wait: no text lives longer."""
 
 AGAIN = (408, 425, 429)
 """Refusals of this moment, not of the text (RFC 9110, RFC 8470, RFC 6585)."""
-
-_HEADER = re.compile(r"([A-Za-z0-9-]{1,60}): ?([ -~]{1,2000})")
-
-
-@checked(frozen=True, slots=True, config=ConfigDict(extra="forbid", strict=True))
-class TextGatewayOptions:
-    """One service. json, form: template of the body, one of them or none.
-
-    plus: what stands for the + of a phone number. ok_path, ok_equals: where success stands in the
-    answer, and how it looks. deadline: s over look-up, request and answer.
-    """
-
-    url: str
-    method: Literal["POST", "PUT", "GET"] = "POST"
-    headers: tuple[str, ...] = ()
-    json: str = ""
-    form: str = ""
-    token_secret: str = ""
-    user: str = ""
-    password_secret: str = ""
-    plus: Annotated[str, Field(max_length=4)] = "+"
-    ok_path: str = ""
-    ok_equals: str | tuple[str, ...] = ()
-    plain_http: bool = False
-    ca_file: str = ""
-    deadline: Annotated[int | float, Field(gt=0, le=300)] = 30.0
-
-
-@dataclass(frozen=True, slots=True)
-class Service:
-    """A service as it was understood. secrets: what must not be shown, however it is written."""
-
-    options: TextGatewayOptions
-    url: Url
-    body: Json | Form | None
-    headers: tuple[tuple[str, str], ...]
-    token: str
-    password: str
-
-    def values(self, message: Message) -> dict[str, str]:
-        """What is filled in for one text."""
-        number = plain_number(message.person.phone)
-        return {
-            "to": self.options.plus + number[1:],
-            "text": many_lines(message.text.body),
-            "number": str(message.text.number),
-            "token": self.token,
-        }
-
-    def shown(self, words: str) -> str:
-        """Words of the service fit to be shown: on one line, short, without our secrets."""
-        for secret in filter(None, (self.token, self.password)):
-            for form in (secret, quote(secret, safe=""), json.dumps(secret)[1:-1]):
-                words = words.replace(form, "***")
-        return one_line(words)[:LONGEST_DETAIL]
 
 
 class TextGatewayChannel:
@@ -249,7 +179,9 @@ class _Attempt:
         untrusted = [item for item in causes if isinstance(item, ssl.SSLCertVerificationError)]
         if untrusted:
             host = self._service.url.parts.hostname
-            return Delivery("retry", f"certificate of {host} not trusted: {untrusted[0].verify_message}")
+            return Delivery(
+                "retry", f"certificate of {host} not trusted: {untrusted[0].verify_message}"
+            )
         # Only the innermost reason is shown: the others name the address, and secrets stand in it.
         last = causes[-1]
         reason = (last.strerror if isinstance(last, OSError) else "") or type(last).__name__

@@ -108,7 +108,7 @@ def test_outage_second_by_second() -> None:
     assert {41} == {text.event for text in played.texts}
 
 
-@pytest.mark.parametrize("seed", [2, 3, 4])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_outage_whatever_the_noise(seed: int) -> None:
     """Other noise gives the same texts at the same times."""
     played = night("outage", seed)
@@ -324,13 +324,14 @@ def turns(played: Watch) -> list[str]:
 
 
 HILL = unhurried(sample("ostrel-hill"))
+LEAN = with_tags(HILL, "MP", "MA", "QS", "QL", "LH", "TW1", "PA")
 FIRST = unhurried(sample("first-night"))
 BLIND_SET = without(FIRST, "QW")
 
 
 def test_level_echo() -> None:
     """One echo of the header gauge (383, 70, 383 mm) makes no event and no condition."""
-    played = play(HILL, story("01:30:00", do("01:18:05", "sensor reads", "LH", 7.0)))
+    played = play(LEAN, story("01:30:00", do("01:18:05", "sensor reads", "LH", 7.0)))
     assert ([], {}) == (played.texts, played.state.durable.events)
 
 
@@ -344,35 +345,24 @@ def test_flicker(setup: object) -> None:
     assert all(event.stage == "closed" for event in played.state.durable.events.values())
 
 
-def test_flow_by_a_person_is_refused_while_a_sensor_shows_none() -> None:
-    """FLOW 41 at 02:40 with the meter at zero is refused and ends nothing."""
+def test_answers_that_cannot_be_taken() -> None:
+    """An OK from a stranger at 01:20, a bucket check at 02:40 while the meter shows nothing, an OK
+    after the close: each is refused with its reason, and the night goes on as if never said."""
     setup, outage, number = cast("outage")
-    early = replace(outage, says=(*outage.says, say("02:40:00", "oskel", "flow", number)))
-    played = play(setup, early, number)
-    assert ["oskel"] == [refusal.who for refusal in played.refusals]
-    assert "no flow" in played.refusals[0].why
-    same_told(OUTAGE, played)
-
-
-def test_unknown_person_is_refused() -> None:
-    """OK 41 from somebody unknown at 01:20 changes nothing: the same texts, the same state."""
-    setup, outage, number = cast("outage")
-    strange = replace(outage, says=(say("01:20:00", "stranger", "take", number), *outage.says))
-    played = play(setup, strange, number)
-    assert ["stranger"] == [refusal.who for refusal in played.refusals]
+    strange = [
+        say("01:20:00", "stranger", "take", number),
+        say("02:40:00", "oskel", "flow", number),
+        say("04:50:00", "tavrin", "take", number),
+    ]
+    played = play(setup, replace(outage, says=(*outage.says, *strange)), number)
+    assert [
+        "'stranger' is not in the list of people",
+        "LT1: a sensor shows no flow; prime again and look",
+        f"event {number} is closed",
+    ] == [refusal.why for refusal in played.refusals]
+    assert ["stranger", "oskel", "tavrin"] == [refusal.who for refusal in played.refusals]
     assert night("outage").state.durable == played.state.durable
     assert [t.body for t in night("outage").texts] == [t.body for t in played.texts]
-
-
-def test_late_answer_to_a_closed_event_is_refused() -> None:
-    """OK 41 an hour after it was closed is refused, with the reason."""
-    setup, outage, number = cast("outage")
-    late = replace(
-        outage, says=(*outage.says, say("04:50:00", "tavrin", "take", number)), length=15_000.0
-    )
-    played = play(setup, late, number)
-    assert [f"event {number} is closed"] == [refusal.why for refusal in played.refusals]
-    assert "closed" == played.event(number).stage
 
 
 # Holds
@@ -381,9 +371,9 @@ def test_late_answer_to_a_closed_event_is_refused() -> None:
 def test_hold_quiets_only_the_flow() -> None:
     """A full hold makes no text; air that fails in it does."""
     steps = [do("01:00:00", "valve", value=0.0), say("01:00:00", "tavrin", "hold", minutes=40.0)]
-    quiet = play(HILL, story("01:39:00", *steps))
+    quiet = play(LEAN, story("01:39:00", *steps))
     assert [] == quiet.texts
-    air = play(HILL, story("01:39:00", *steps, do("01:05:00", "sensor gain", "PA", 0.1)))
+    air = play(LEAN, story("01:39:00", *steps, do("01:05:00", "sensor gain", "PA", 0.1)))
     assert ["air low"] == turns(air)[:1]
 
 
@@ -391,7 +381,7 @@ def test_outage_in_a_full_hold() -> None:
     """The valve is shut by intent when the power dips: told, ended by one notice that says why
     nothing flows; the break is reckoned from the flow to come, not from the one just shut off."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "02:00:00",
             do("01:00:00", "valve", value=0.0),
@@ -414,7 +404,7 @@ def test_outage_in_a_full_hold() -> None:
 def test_long_outage_in_a_hold() -> None:
     """Power stays away past the hold and somebody opens the valve: the siphon breaks and is told."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "02:20:00",
             do("01:00:00", "valve", value=0.0),
@@ -432,7 +422,7 @@ def test_long_outage_in_a_hold() -> None:
 def test_hold_whose_valve_was_never_shut_ends_by_itself() -> None:
     """A hold without a shut valve is over at its end; a later failure is no overrun of it."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "02:40:00",
             say("01:00:00", "tavrin", "hold", minutes=30.0),
@@ -446,7 +436,7 @@ def test_hold_whose_valve_was_never_shut_ends_by_itself() -> None:
 def test_overrun_of_a_reduced_hold() -> None:
     """Flow left at 2.0 L/min is still low, not off; nothing is recorded as stopped, none owed."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "02:10:00",
             do("01:00:00", "valve", value=2.0 * L_PER_MIN),
@@ -456,7 +446,13 @@ def test_overrun_of_a_reduced_hold() -> None:
         17,
     )
     same_told(
-        [("hold overrun", "tavrin", "01:40:00"), ("well again", "tavrin", "01:47:00")], played
+        [
+            ("hold overrun", "tavrin", "01:40:00"),
+            ("next call", "oskel", "01:45:00"),
+            ("well again", "oskel", "01:47:00"),
+            ("well again", "tavrin", "01:47:00"),
+        ],
+        played,
     )
     assert "FLOW STILL LOW, 2.0." in played.texts[0].body
     assert "OFF" not in played.texts[0].body
@@ -466,7 +462,7 @@ def test_overrun_of_a_reduced_hold() -> None:
 def test_overrun_that_nobody_can_see() -> None:
     """The meter dies in the hold: the text says that flow is not seen, not that it is off."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "01:45:00",
             do("01:00:00", "valve", value=0.0),
@@ -485,7 +481,7 @@ def test_pump_stopped_with_the_mains_on() -> None:
     """The plug is in and the pump dead: told by meter and header as if by an outage, and the
     return is called one of the supply, the mains having never gone."""
     played = play(
-        HILL,
+        LEAN,
         story(
             "03:35:00",
             do("01:18:00", "pump stop"),
@@ -549,7 +545,7 @@ def test_pump_stopped_where_nothing_sees_the_flow(setup: object) -> None:
     assert broken.moment.elapsed == pytest.approx(played.elapsed("01:41:15"), abs=TOLERANCE)
     assert "PRESUMED" in broken.body
     back = next(text for text in played.texts if text.turn == "power back, no flow")
-    assert played.elapsed("03:08:00") <= back.moment.elapsed <= played.elapsed("03:20:00")
+    assert played.elapsed("03:10:00") <= back.moment.elapsed <= played.elapsed("03:20:30")
     assert "Supply back" in back.body
     assert "send FLOW 41" in back.body
     assert "flow proven by hand" == told[-1]
@@ -621,7 +617,7 @@ def test_flow_meter_silent_before_the_outage() -> None:
 def test_air_lock_while_the_only_meter_is_dead() -> None:
     """With QL dead a siphon that stops with power on is seen by nothing: so its death is urgent."""
     steps = [do("01:10:00", "sensor silent", "QL"), do("01:30:00", "air lock")]
-    played = play(HILL, story("01:40:00", *steps))
+    played = play(LEAN, story("01:40:00", *steps))
     assert ("flow not seen", "urgent") == (played.texts[0].turn, played.texts[0].grade)
 
 
@@ -672,7 +668,7 @@ def test_sensors_that_fail_together_are_one_text() -> None:
 def test_air_that_fails_on_battery_is_told() -> None:
     """Battery air (6.0 kPa) is expected in an outage and not told; its end (1.8 kPa) is."""
     steps = [do("01:18:00", "mains off"), do("01:40:00", "sensor gain", "PA", 0.3)]
-    played = play(HILL, story("01:50:00", *steps), 41)
+    played = play(LEAN, story("01:50:00", *steps), 41)
     air = [text for text in played.texts if text.turn == "air low"]
     assert ["high"] == [text.grade for text in air]
     assert played.elapsed("01:42:00") <= air[0].moment.elapsed

@@ -325,7 +325,7 @@ def test_missing_columns_are_no_silent_sensors(tmp_path: Path) -> None:
     shown: list[Line] = []
     play_files(load(SAMPLE), recording, None, None, 600.0, shown.append)
 
-    assert {"sensor silent/MP", "sensor silent/QL"} >= {
+    assert {"flow not seen/S1", "sensor silent/MP", "sensor silent/QL"} >= {
         line["name"] for line in shown if line["what"] == "condition"
     }
     assert [] == [line for line in shown if line["time"] < "2026-10-18T01:10"]  # type: ignore[operator]
