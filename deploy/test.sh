@@ -16,6 +16,7 @@ want_test_tools() {
     want_python
     want_command git git
     want_command mosquitto mosquitto
+    want_command umockdev-run umockdev
 }
 
 # Runs a named step and remembers that it failed; later steps still run.

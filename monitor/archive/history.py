@@ -114,8 +114,10 @@ def hours(
         start = max(first * HOUR_MS, made[0]) if made else first * HOUR_MS
         span = {"boot": boot, "start": start, "end": last * HOUR_MS, "tag": number}
         rows += db.execute(HOUR_SUMS, span).fetchall()
-        for _, _, hour, n, low, total, high in rows:
+        for _, _, hour, n, low, summed, high in rows:
             moment = timeline.moment(boot, hour * HOUR_MS / 1000.0)
+            # NULL is what SQLite makes of infinity less infinity: values beyond all measure.
+            total = math.nan if summed is None else summed
             found[boot, hour] = Rollup(moment, HOUR_MS / 1000.0, n, low, total, high)
     return list(found.values())
 

@@ -2,7 +2,6 @@
 
 import logging
 import sqlite3
-from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
@@ -88,7 +87,7 @@ def _open(path: Path) -> sqlite3.Connection:
             raise ArchiveError(f"{path.parent} cannot hold the archive: no write-ahead log there")
         connection.execute("PRAGMA synchronous=FULL")
         _bring_up_to_date(connection, version)
-        _look_for_damage(connection, path)
+        _look_for_damage(connection)
     except BaseException:
         connection.close()
         raise
@@ -128,7 +127,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, version: int) -> None:
         )
 
 
-def _look_for_damage(connection: sqlite3.Connection, path: Path) -> None:
+def _look_for_damage(connection: sqlite3.Connection) -> None:
     """Raise the error of a damaged file where a short look shows damage."""
     for table in CHECKED:
         found = connection.execute(f"PRAGMA quick_check('{table}')").fetchone()[0]
@@ -137,12 +136,6 @@ def _look_for_damage(connection: sqlite3.Connection, path: Path) -> None:
     connection.execute(
         "SELECT * FROM readings ORDER BY boot DESC, start_ms DESC LIMIT 1"
     ).fetchall()
-    with closing(connection.execute("PRAGMA wal_checkpoint(PASSIVE)")) as cursor:
-        busy, in_log, moved = cursor.fetchone()
-    pages = connection.execute("PRAGMA page_count").fetchone()[0]
-    size = connection.execute("PRAGMA page_size").fetchone()[0]
-    if not busy and in_log == moved and path.stat().st_size < pages * size:
-        raise _damage(f"{path.stat().st_size} bytes where {pages * size} are due")
 
 
 def _damage(text: str) -> sqlite3.DatabaseError:

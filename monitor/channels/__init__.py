@@ -21,8 +21,36 @@ def _folder(setup: Channel, secrets: Secrets) -> Sender:
     return FolderChannel(setup, secrets)
 
 
+def _mailbox(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.mailbox import MailboxChannel
+
+    return MailboxChannel(setup, secrets)
+
+
+def _modem(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.modem import ModemChannel
+
+    return ModemChannel(setup, secrets)
+
+
+def _siren(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.siren import SirenChannel
+
+    return SirenChannel(setup, secrets)
+
+
+def _text_gateway(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.text_gateway import TextGatewayChannel
+
+    return TextGatewayChannel(setup, secrets)
+
+
 CHANNELS: dict[str, Callable[[Channel, Secrets], Sender]] = {
     "mail": _mail,
     "folder": _folder,
+    "mailbox": _mailbox,
+    "modem": _modem,
+    "siren": _siren,
+    "text_gateway": _text_gateway,
 }
 """The sender of each kind of channel. A new kind is a file and a line here."""

@@ -150,10 +150,10 @@ def _validity(validity: float | datetime | None) -> tuple[int, bytes]:
         when = validity.astimezone(UTC)
         numbers = (when.year % 100, when.month, when.day, when.hour, when.minute, when.second, 0)
         return ABSOLUTE, b"".join(_swapped(f"{number:02d}") for number in numbers)
-    return RELATIVE, bytes([_relative(validity)])
+    return RELATIVE, bytes([relative(validity)])
 
 
-def _relative(seconds: float) -> int:
+def relative(seconds: float) -> int:
     """The step of the relative validity that is as long, or the next longer one."""
     minutes = seconds / 60.0
     if minutes <= 720.0:

@@ -130,7 +130,7 @@ class _Attempt:
                 requests.Request(
                     options.method,
                     service.url.filled(self._values),
-                    headers={name: fill(text, self._values) for name, text in service.headers},
+                    headers={name: fill(line, self._values) for name, line in service.headers},
                     data=service.body.filled(self._values) if service.body is not None else None,
                 )
             )

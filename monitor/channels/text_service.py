@@ -24,8 +24,6 @@ LONGEST_DETAIL = 200
 PAGE = "docs/reference/channels-text-gateway.md lists the options"
 
 _HEADER = re.compile(r"([A-Za-z0-9-]{1,60}): ?([ -~]{1,2000})")
-
-
 _PRINTABLE = re.compile(r"[ -~]*")
 
 
@@ -55,7 +53,7 @@ class TextGatewayOptions:
 
 @dataclass(frozen=True, slots=True)
 class Service:
-    """A service as it was understood. secrets: what must not be shown, however it is written."""
+    """A service as it was understood, with its secrets."""
 
     options: TextGatewayOptions
     url: Url
@@ -100,23 +98,35 @@ def service_of(setup: Channel, secrets: Secrets) -> Service:
     url = read("url", Url, options.url)
     body = read("json", Json, options.json) if options.json else None
     form = read("form", Form, options.form) if options.form else None
-    headers = [_HEADER.fullmatch(line) for line in options.headers]
-    wrong += [
-        ("headers", f"{line!r} is not Name: value")
-        for line in options.headers
-        if not _HEADER.fullmatch(line)
-    ]
-    wrong += _clashes(options, url, secrets)
+    headers, odd = _headers(options.headers)
+    wrong += odd + _clashes(options, url, secrets)
     if url is None or wrong:
         raise SetupError([Problem(place, None, key, why, PAGE) for key, why in wrong])
+    kind = body or form
+    if kind is not None and "content-type" not in {name.lower() for name, _ in headers}:
+        headers.append(("Content-Type", kind.content_type))
     return Service(
         options,
         url,
-        body or form,
-        tuple((found[1], found[2]) for found in headers if found is not None),
+        kind,
+        (*headers, ("Accept-Encoding", "identity")),
         secrets.get(options.token_secret, ""),
         secrets.get(options.password_secret, ""),
     )
+
+
+def _headers(lines: tuple[str, ...]) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
+    """Names and values, and what is wrong; a line is not shown, for it may hold a secret."""
+    headers, wrong = [], []
+    for number, line in enumerate(lines, 1):
+        found = _HEADER.fullmatch(line)
+        if found is None:
+            wrong.append(("headers", f"line {number} is not Name: value in plain letters"))
+        elif found[1].lower() == "authorization" and "token" not in places(line):
+            wrong.append(("headers", f"line {number}: the secret belongs in {{token}}"))
+        else:
+            headers.append((found[1], found[2]))
+    return headers, wrong
 
 
 def _clashes(

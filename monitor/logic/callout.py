@@ -106,13 +106,13 @@ def answer(scan: Scan, said: Answer) -> None:
         _hold(scan, said)
     elif said.kind == "note":
         scan.journal("answer", "note", "noted", who=said.who, text=said.text)
-    else:
+    elif said.kind in _ANSWERS:
         _ANSWERS[said.kind](scan, _event_named(scan, said), said)
+    else:
+        raise RefusedInput(f"{said.kind!r} is not an answer the watch knows")
 
 
 def _event_named(scan: Scan, said: Answer) -> EventRecord:
-    if said.kind not in _ANSWERS:
-        raise RefusedInput(f"{said.kind!r} is not an answer the watch knows")
     if said.event is None:
         unfinished = [item for item in scan.durable.events.values() if events.is_open(item)]
         if len(unfinished) != 1:

@@ -23,6 +23,9 @@ FLOW_SPAN = 600.0
 FALL_SURE = 0.005
 """A change of 5 mm over 30, 60 or 120 s is no noise of a 1 mm sensor: between means of two readings
 each it is five standard deviations; fewer readings must differ by more."""
+AT_BREAK = 0.004
+"""A mean header level within 4 mm of the measured break level is at it: noise of a 30 s mean is
+0.4 mm, and a valve shut half a centimetre above the break keeps the prime."""
 EARLY_SHARE, EARLY_SECONDS = 0.03, 10.0
 """A told break time is earlier by 3 % of what is left and 10 s: the flow meter's own error."""
 RUN_UP = 60.0

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from monitor.errors import IllegalTransition
 from monitor.logic import alarms
+from monitor.logic.derived import AT_BREAK
 from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord
@@ -113,7 +114,8 @@ def _water_stopped(scan: Scan, spec: Spec) -> bool:
 def _event_of_cause(scan: Scan, spec: Spec) -> EventRecord | None:
     """The open event whose active alarm explains this one as its consequence."""
     expected = ON_BATTERY.get(spec.name, ()) if spec.grade == "notice" else ()
-    for name in (*CAUSES.get(spec.name, ()), *expected):
+    shut = ("supply lost",) if _valve_is_shut(scan, spec) else ()
+    for name in (*CAUSES.get(spec.name, ()), *expected, *shut):
         for alarm, record in scan.durable.alarms.items():
             event = scan.durable.events.get(record.event)
             if event is None or not is_open(event) or event.vessel != spec.vessel:
@@ -121,6 +123,17 @@ def _event_of_cause(scan: Scan, spec: Spec) -> EventRecord | None:
             if alarms.is_active(record, alarm, name):
                 return event
     return None
+
+
+def _valve_is_shut(scan: Scan, spec: Spec) -> bool:
+    """Whether flow stopped in an outage with water left above the break: the prime is kept."""
+    if spec.name not in ("no flow", "flow far too low", "flow low"):
+        return False
+    for water in scan.waters:
+        end = water.chain.line.break_level
+        if water.chain.line.id == spec.subject and water.level is not None and end is not None:
+            return water.level > end + AT_BREAK and spec.subject not in scan.durable.siphons
+    return False
 
 
 def _event_for(scan: Scan, spec: Spec) -> EventRecord | None:

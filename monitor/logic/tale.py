@@ -27,6 +27,12 @@ class Tale:
         return f"{self.scan.setup.local(self.scan.now.utc_at(elapsed)):%H:%M}"
 
     @property
+    def prime_lost(self) -> bool:
+        """Whether the siphon counts as broken; else its valve was shut in time."""
+        siphons = self.scan.durable.siphons
+        return self.event.losses == 0 or self.water is None or self.water.chain.line.id in siphons
+
+    @property
     def stopped_at(self) -> str:
         """When flow ended; to the nearest minute where that is only presumed."""
         since = self.event.no_flow_since
@@ -125,10 +131,12 @@ class Tale:
 
     def break_time(self) -> str:
         """When the siphon breaks, told early, with how that is known."""
-        forecast = break_forecast(self.scan, self.water) if self.water is not None else None
+        if self.water is None or self.water.chain.line.id in self.scan.durable.siphons:
+            return ""
+        forecast = break_forecast(self.scan, self.water)
         if forecast is None:
             return ""
-        test = self.water is not None and self.water.chain.line.drain_test is not None
+        test = self.water.chain.line.drain_test is not None
         how = "" if forecast.measured else " (drain test)" if test else " (reckoned)"
         return f"iphon breaks about {self.clock(forecast.told)}{how}"
 

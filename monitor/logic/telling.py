@@ -44,12 +44,13 @@ def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:
     """Tell a turn to whoever has the event, else to all called so far, else call the first."""
     event = scan.durable.events[number]
     calls = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
-    if (person := holder(event)) in scan.setup.person:
+    known = scan.setup.person
+    if (person := holder(event)) in known:
         recipients: Iterable[str] = (person,)
-    elif event.calls:
-        recipients = dict.fromkeys(item.turn for item in event.called)
     else:
-        recipients = order(scan)[:1]
+        called = event.called if event.calls else ()
+        found = dict.fromkeys(item.turn for item in called if item.turn in known)
+        recipients = tuple(found) or order(scan)[:1]
     if spec is not None and spec.name == "hold overrun":
         recipients = _holder_of_hold(scan, spec) or recipients
     send(scan, number, turn, recipients, spec)

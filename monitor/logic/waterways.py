@@ -9,6 +9,7 @@ from dataclasses import replace
 from monitor.effects import Evidence
 from monitor.logic.conditions import settle
 from monitor.logic.derived import (
+    AT_BREAK,
     FLOW_SPAN,
     MEAN_SPAN,
     Water,
@@ -23,9 +24,9 @@ from monitor.logic.derived import (
 from monitor.logic.scan import Scan
 from monitor.logic.state import FlowState, HoldRecord, SiphonRecord, SupplyRecord
 
-AT_BREAK = 0.004
-"""A mean header level within 4 mm of the measured break level is at it: noise of a 30 s mean is
-0.4 mm, and a valve shut half a centimetre above the break keeps the prime."""
+BREAKS_WITHIN = 90.0
+"""Seconds from the end of the flow in which the header must be seen at the break level: the mean
+lags by half its span, the rest is spare. One that gets there later without falling evaporates."""
 SHALLOW = 0.005
 """Metres below the lip at which a header has begun to sink."""
 PUMP_UP = 180.0
@@ -222,16 +223,34 @@ def siphon_signs(scan: Scan, water: Water) -> tuple[bool | None, str, bool, floa
         if not water.flow_none:
             return False, "", False, None
         if at_break is not None:
-            return at_break, f"{seen_by} shows none, header at break level", False, since
+            broken = at_break and not _ended_before(scan, water, since)
+            return broken, f"{seen_by} shows none, header at break level", False, since
         stopped_before = since is not None and lost_since is not None and since < lost_since
         return not stopped_before, f"{seen_by} shows none", False, since
     if at_break is not None:
         return at_break, BY_LEVEL, True, None
     at = presumed_break(scan, water)
-    if at is None:
+    if at is None or _may_still_speak(scan, water):
         return None, "", True, None
     scan.due(at)
     return scan.t >= at, _reckoned_by(water), True, at
+
+
+def _ended_before(scan: Scan, water: Water, since: float | None) -> bool:
+    """Whether flow ended well before a steady header came to its break level: a valve was shut."""
+    standing = scan.running.conditions.get(f"siphon broken/{water.chain.line.id}")
+    if since is None or (standing is not None and standing.truth):
+        return False
+    return scan.t - since > BREAKS_WITHIN and water.fall is None
+
+
+def _may_still_speak(scan: Scan, water: Water) -> bool:
+    """Whether the watch has just started and a sensor that would know has not reported yet."""
+    since = scan.t - scan.running.started
+    tags = (water.chain.flow, water.chain.witness, water.chain.level)
+    return any(
+        tag is not None and since <= tag.stale and tag.id not in scan.running.tags for tag in tags
+    )
 
 
 BY_LEVEL = "header run down; flow not measured"

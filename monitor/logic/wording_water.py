@@ -83,6 +83,9 @@ def _holder_only(tale: Tale) -> Part:
     return tale.reply
 
 
+_OPEN = "Prime was kept: open the siphon valve, see it run."
+
+
 def power_back(tale: Tale) -> list[Part]:
     """The trap: power is back, the header fills, and the larvae get nothing."""
     water, since = tale.water, tale.stopped_at
@@ -106,7 +109,7 @@ def power_back(tale: Tale) -> list[Part]:
         head,
         Part(f"{back} but NO FLOW to larvae since {since}."),
         Part(full, 2),
-        Part("Prime siphon by hand, see it run."),
+        Part("Prime siphon by hand, see it run." if tale.prime_lost else _OPEN),
         tale.reply,
     ]
 
@@ -120,7 +123,7 @@ def still_no_flow(tale: Tale) -> list[Part]:
     return [
         tale.head("URGENT"),
         Part(f"STILL {tale.stopped(capital=True)}."),
-        Part("Bleed crest, prime again."),
+        Part("Bleed crest, prime again." if tale.prime_lost else _OPEN),
         Part(trap, 3),
         Part(tale.temperature, 1),
         tale.reply,

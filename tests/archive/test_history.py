@@ -105,6 +105,16 @@ def test_sums_agree_with_the_readings(
         agree(by_hand(reader.readings(TAG), HOUR, False), reader.hours(TAG), False)
 
 
+def test_a_span_may_cut_a_row(tmp_path: Path) -> None:
+    """A span inside one row and one cell gives the sums of the span, not of the row."""
+    path = tmp_path / "record.db"
+    with keeping(path) as kept:
+        kept.writer.readings([one(at(float(i)), float(i)) for i in range(200)], {})
+    with Reader(path) as reader:
+        (found,) = reader.rollup(TAG, 20.0, 23.0, HOUR)
+    assert (3, 20.0, 63.0, 22.0, 21.0) == (found.n, found.low, found.total, found.high, found.mean)
+
+
 def test_hours_made_before_stay_right(tmp_path: Path) -> None:
     """Hours summed into their table, hours not yet summed, late rows and several boots agree."""
     path = tmp_path / "record.db"

@@ -332,6 +332,20 @@ def test_restarts_go_on_from_the_last_moment(path: Path) -> None:
         ]
 
 
+@pytest.mark.parametrize("latest", ["reading", "journal", "delivery"])
+def test_the_last_moment_is_the_latest_of_all(path: Path, latest: str) -> None:
+    """Watch time goes on from the latest of readings, journal and deliveries."""
+    moments = {"reading": 5.0, "journal": 6.0, "delivery": 7.0, latest: 90.0}
+    with keeping(path) as kept:
+        kept.writer.readings([reading(1.0, 1.0), reading(moments["reading"], 1.0)], {})
+        kept.writer.commit(None, [row(moments["journal"])], [(text(1), ("mail",))])
+        kept.writer.delivery(1, "mail", "accepted", "", at(moments["delivery"]))
+    with keeping(path) as kept:
+        earlier = kept.opening.earlier
+    assert earlier is not None
+    assert at(90.0) == earlier.last
+
+
 def test_retiming_rewrites_no_row(path: Path) -> None:
     """When the clock becomes trusted, earlier readings get their true UTC and stay as stored."""
     late = BEGIN - 9000.0

@@ -236,7 +236,33 @@ def torn_middle(data: bytes) -> bytes:
     return data[:4096] + b"\xa5" * 16_384 + data[4096 + 16_384 :]
 
 
-@pytest.mark.parametrize("damage", [garbage, without_header, cut_short, torn_middle])
+def without_last_page(data: bytes) -> bytes:
+    """One page is missing at the end."""
+    return data[:-4096]
+
+
+DAMAGES = [garbage, without_header, cut_short, without_last_page, torn_middle]
+
+
+def wreck(path: Path, table: str) -> None:
+    """Make nonsense of the first page of a table."""
+    ((page,),) = tables(path, f"SELECT rootpage FROM sqlite_schema WHERE name = '{table}'")
+    assert isinstance(page, int)
+    with path.open("r+b") as file:
+        file.seek(4096 * (page - 1))
+        file.write(b"\xa5" * 4096)
+
+
+@pytest.mark.parametrize("table", ["setups", "texts", "outbox", "state", "names"])
+def test_a_broken_page_of_what_must_last_is_found_at_once(path: Path, table: str) -> None:
+    """Damage in a table that the watch lives on is found at the start, not when it is needed."""
+    grown(path)
+    wreck(path, table)
+    with keeping(path) as kept:
+        assert path.with_name("record.db.damaged-20260921T150000Z") == kept.opening.set_aside
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
 def test_a_damaged_archive_is_set_aside(path: Path, damage: Callable[[bytes], bytes]) -> None:
     """A damaged file is renamed whole, with the time in its name, and a new one is begun."""
     grown(path)
@@ -336,11 +362,7 @@ def test_a_reader_needs_an_archive(path: Path) -> None:
 def test_a_page_that_breaks_later_is_told_by_the_reader(path: Path) -> None:
     """A reader on a broken page raises an error of the archive, never one of the database."""
     grown(path)
-    ((page,),) = tables(path, "SELECT rootpage FROM sqlite_schema WHERE name = 'readings'")
-    assert isinstance(page, int)
-    with path.open("r+b") as file:
-        file.seek(4096 * (page - 1))
-        file.write(b"\xa5" * 4096)
+    wreck(path, "readings")
     with Reader(path) as reader:
         assert reader.problems()
         with pytest.raises(ArchiveError, match=r"record.db cannot be read: .* malformed"):

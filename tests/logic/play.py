@@ -128,11 +128,11 @@ def play(setup: Setup, story: Story, first_event: int = 1, seed: int = 1) -> Wat
     return watch(setup, origin, first_event).feed(inputs, origin.elapsed + story.length)
 
 
-def unhurried(setup: Setup) -> Setup:
-    """The same set-up, for speed: no sensor reports more often than each five seconds, and those
+def unhurried(setup: Setup, every: float = 5.0) -> Setup:
+    """The same set-up, for speed: no sensor reports more often than so many seconds, and those
     that say nothing of water, heat or air are left out."""
     lean = without(setup, "MC", "TO", "TR", "LX", "FL", "BAT")
-    tags = tuple(replace(tag, every=max(5.0, tag.every)) for tag in lean.rig.tags)
+    tags = tuple(replace(tag, every=max(every, tag.every)) for tag in lean.rig.tags)
     return replace(lean, rig=replace(lean.rig, tags=tags), worked_out={})
 
 
@@ -168,10 +168,9 @@ def cast(name: str) -> tuple[Setup, Story, int]:
 
 
 @cache
-def night(name: str, seed: int = 1) -> Watch:
+def night(name: str) -> Watch:
     """A night of the table above, played once; look at it, do not feed it on."""
-    setup, story, first_event = cast(name)
-    return play(setup, story, first_event, seed)
+    return play(*cast(name))
 
 
 def on_story(name: str, story: Story, first_event: int = 1, seed: int = 1) -> Watch:

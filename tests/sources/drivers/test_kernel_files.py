@@ -4,6 +4,9 @@ import errno
 import importlib
 import os
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +51,7 @@ HOSTILE: dict[str, bytes] = {
 }
 
 
+@cache
 def recorded(name: str) -> dict[str, Any]:
     """A recording."""
     return tomllib.loads((FOLDER / f"{name}.toml").read_text("utf-8"))
@@ -72,56 +76,74 @@ def check_outlived(recording: dict[str, Any], tree: Tree) -> None:
     assert [] == [item for item in heard if item[2] is None and not item[3]]
 
 
+@pytest.fixture(scope="module")
+def trees(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Tree]:
+    """The sound tree of each recording. Whoever spoils a file puts it back."""
+    found = {}
+    for name in RECORDED:
+        option = "folder" if name.startswith("skeleton") else "root"
+        found[name] = Tree(tmp_path_factory.mktemp(name), option)
+        found[name].happen(recorded(name)["at"][0])
+    return found
+
+
+@contextmanager
+def put_aside(tree: Tree, path: Path) -> Iterator[None]:
+    """Something of a tree is away for a while, and what took its place goes when it comes back."""
+    aside = tree.root / "aside"
+    path.rename(aside)
+    try:
+        yield
+    finally:
+        if path.is_dir():
+            path.rmdir()
+        else:
+            path.unlink(missing_ok=True)
+        aside.rename(path)
+
+
 @pytest.mark.parametrize("name", RECORDED)
 @pytest.mark.parametrize("content", HOSTILE)
-def test_hostile_contents(name: str, content: str, tmp_path: Path) -> None:
+def test_hostile_contents(name: str, content: str, trees: dict[str, Tree]) -> None:
     """Whatever stands in any one file of a driver, the driver outlives it with a word for it."""
-    recording = recorded(name)
-    begin = recording["at"][0]
-    for number, path in enumerate(begin["files"]):
-        tree = Tree(tmp_path / str(number), "folder" if recording["kind"] == "skeleton" else "root")
-        tree.happen(begin)
-        tree.happen({"files": {path: HOSTILE[content]}})
-        if content == "ten megabytes":
-            os.truncate(tree.root / path, 10_000_000)
-        check_outlived(recording, tree)
+    recording, tree = recorded(name), trees[name]
+    for path in recording["at"][0]["files"]:
+        file = tree.root / path
+        with put_aside(tree, file):
+            file.write_bytes(HOSTILE[content])
+            if content == "ten megabytes":
+                os.truncate(file, 10_000_000)
+            check_outlived(recording, tree)
 
 
 @pytest.mark.parametrize("name", RECORDED)
 @pytest.mark.parametrize("instead", ["nothing", "folder", "loop", "empty folder above"])
-def test_files_that_are_none(name: str, instead: str, tmp_path: Path) -> None:
+def test_files_that_are_none(name: str, instead: str, trees: dict[str, Tree]) -> None:
     """A file that is gone, a folder, a link to itself, or without its device is outlived."""
-    recording = recorded(name)
-    begin = recording["at"][0]
-    for number, path in enumerate(begin["files"]):
-        tree = Tree(tmp_path / str(number), "folder" if recording["kind"] == "skeleton" else "root")
-        tree.happen(begin)
+    recording, tree = recorded(name), trees[name]
+    for path in recording["at"][0]["files"]:
         file = tree.root / path
-        if instead == "empty folder above":
-            tree.happen({"gone": [str(Path(path).parent)]})
-            file.parent.mkdir()
-        else:
-            file.unlink()
-        if instead == "folder":
-            file.mkdir()
-        if instead == "loop":
-            file.symlink_to(file)
-        check_outlived(recording, tree)
+        away = file.parent if instead == "empty folder above" and file.parent != tree.root else file
+        with put_aside(tree, away):
+            if instead in ("folder", "empty folder above"):
+                away.mkdir()
+            if instead == "loop":
+                away.symlink_to(away)
+            check_outlived(recording, tree)
 
 
 @given(st.sampled_from(RECORDED), st.binary(max_size=80), st.integers(0, 100))
 @settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_content_is_outlived(
-    tmp_path_factory: pytest.TempPathFactory, name: str, content: bytes, which: int
+    trees: dict[str, Tree], name: str, content: bytes, which: int
 ) -> None:
     """Random bytes in any file give a value or a known word."""
-    recording = recorded(name)
-    root = tmp_path_factory.mktemp("tree")
-    tree = Tree(root, "folder" if recording["kind"] == "skeleton" else "root")
-    begin = recording["at"][0]
-    tree.happen(begin)
-    tree.happen({"files": {list(begin["files"])[which % len(begin["files"])]: content}})
-    check_outlived(recording, tree)
+    recording, tree = recorded(name), trees[name]
+    paths = list(recording["at"][0]["files"])
+    file = tree.root / paths[which % len(paths)]
+    with put_aside(tree, file):
+        file.write_bytes(content)
+        check_outlived(recording, tree)
 
 
 @pytest.mark.parametrize(
