@@ -24,6 +24,7 @@ class Heard:
     way: Literal["text", "mail"]
     channel: str
     event: int | None = None
+    mark: str = ""
     written: float | None = None
 
 

@@ -94,7 +94,7 @@ def sender(message: Message) -> str:
 
 
 def thread_of(message: Message) -> tuple[int, str] | None:
-    """Number and mark of the event whose mail this answers, as `letter.py` puts it in References."""
+    """Number and mark of the event whose mail this answers, as `letter.py` has put them there."""
     found = _EVENT.findall(f"{header(message, 'References')} {header(message, 'In-Reply-To')}")
     return (int(found[-1][0]), found[-1][1]) if found else None
 
@@ -116,7 +116,7 @@ def automatic(message: Message) -> str:
         return "report"
     if message.get("List-Id") is not None:
         return "mailing list"
-    marked = next((name for name in message.keys() if name.lower().startswith("x-auto")), "")
+    marked = next((name for name in message if name.lower().startswith("x-auto")), "")
     return f"header {marked[:40]}" if marked else ""
 
 

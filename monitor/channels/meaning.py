@@ -4,6 +4,7 @@ A sender is known by his exact phone number or mail address. Somebody unknown is
 a reply would tell a stranger what stands behind this number.
 """
 
+import hashlib
 import re
 from dataclasses import dataclass
 
@@ -91,6 +92,9 @@ def meaning(
         names = " and ".join(item.name for item in found)
         reply = f"Not taken: {names} share this sender, so nobody knows who you are. Call."
         return Puzzle(person, Misunderstood("sender belongs to several people", reply))
+    if heard.mark and heard.mark != thread_mark(setup.rig.label, heard.event or 0):
+        reply = f"Not taken: you answered a mail of another rig than {setup.rig.label}."
+        return Puzzle(person, Misunderstood("answers a mail of another rig", reply))
     if isinstance(said, Misunderstood):
         return Puzzle(person, said)
     if said.kind in ("now", "who"):
@@ -99,6 +103,12 @@ def meaning(
         return Puzzle(person, late)
     text = _done_text(said, unfinished) if said.kind == "done" else said.text
     return Answer(now, said.kind, person.id, said.event, said.minutes, text, heard.way)
+
+
+def thread_mark(label: str, event: int) -> str:
+    """What `letter.compose` puts beside the number of an event, so that two rigs that share a
+    mailbox keep their events apart."""
+    return hashlib.sha256(repr((label, event)).encode("utf-8", "backslashreplace")).hexdigest()[:12]
 
 
 def _late(said: Said, heard: Heard, now: Moment) -> Misunderstood | None:

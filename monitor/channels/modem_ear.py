@@ -188,7 +188,7 @@ class Ear:
         written = message.sent if self._is_first_look else None
         sender = self._international(message.sender)
         log.info("channel=%s text_from=%r letters=%d", self._channel, sender, len(message.text))
-        self._hooks.take(Heard(sender, message.text, "text", self._channel, None, written))
+        self._hooks.take(Heard(sender, message.text, "text", self._channel, written=written))
 
     def _delete(self, place: Place, pdu: str) -> None:
         with self._use() as session:

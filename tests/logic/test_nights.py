@@ -169,12 +169,12 @@ def test_storm_night() -> None:
 
 def test_storm_night_with_the_valve_shut_in_time() -> None:
     """The branch with the valve shut at 00:49:50: the prime is kept, no siphon is called broken;
-    the missing flow is told with its own time, and proof ends it."""
+    the missing flow is told once power is back, with its own time, and proof ends it."""
     played = night("storm, valve shut")
     turns = [turn for turn, _, _ in played.told]
-    assert "siphon broken" not in turns
-    text = next(text for text in played.texts if text.turn == "no flow")
-    assert "since 00:49" in text.body
+    assert not {"siphon broken", "no flow"} & set(turns)
+    text = next(text for text in played.texts if text.turn == "power back, no flow")
+    assert "since 00:49" in text.body and "open the siphon valve" in text.body
     assert "flow proven" == turns[-1]
 
 
