@@ -34,9 +34,9 @@ def _modem(setup: Channel, secrets: Secrets) -> Sender:
 
 
 def _siren(setup: Channel, secrets: Secrets) -> Sender:
-    from monitor.channels.siren import SirenChannel
+    from monitor.channels.siren import siren
 
-    return SirenChannel(setup, secrets)
+    return siren(setup, secrets)
 
 
 def _text_gateway(setup: Channel, secrets: Secrets) -> Sender:

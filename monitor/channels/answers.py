@@ -46,7 +46,7 @@ _MINUTES = re.compile(
 _LOOSE_NUMBER = re.compile(r"(?<!\w)\d")
 _AGAINST = re.compile(r"\b(?:not|no|never|cannot|(?:ca|wo|do)n?['\u2019]?t|or)\b", re.I)
 _LENGTH = re.compile(
-    rf"({_SPACE}(?:(?!for\b)\w+\s+)?)(?:for\s+)?"
+    rf"({_SPACE}(?:(?!for\b)[A-Za-z]\w*\s+)?)(?:for\s+)?"
     rf"([0-9]{{1,3}})(?:\s*{_UNIT}|{_ENDS}(?!\s*h))",
     re.A | re.I,
 )

@@ -97,7 +97,7 @@ def who_text(setup: Setup, durable: Durable, now: Moment) -> str:
     order = [
         setup.person[name].name for name in setup.duty.order_at(now.utc) if name in setup.person
     ]
-    parts = [Part(f"{setup.rig.label} on duty: {', '.join(order) or 'nobody'}.", 8)]
+    parts = [Part(f"{setup.rig.label} on duty: {', '.join(order) or 'nobody'}.")]
     for event in durable.events.values():
         if not is_open(event):
             continue

@@ -26,9 +26,9 @@ from monitor.units import UNITS
 
 SOURCE_KINDS = ("mqtt", "simulated", "recording")
 """Kinds of source: a driver of monitor/sources, the simulated rig, or a file that is replayed."""
-CHANNEL_KINDS = ("mail", "folder")
+CHANNEL_KINDS = ("mail", "folder", "mailbox", "modem", "siren", "text_gateway")
 """Kinds of channel, as in monitor/channels."""
-ADDRESS_FOR = {"mail": "mail"}
+ADDRESS_FOR = {"mail": "mail", "modem": "phone", "text_gateway": "phone"}
 """What a person needs to be reached by a kind of channel; the others need nothing."""
 
 ID = 8

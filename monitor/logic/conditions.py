@@ -9,7 +9,7 @@ from functools import partial
 
 from monitor.effects import Evidence
 from monitor.logic import alarms, events
-from monitor.logic.plan import LimitPlan, SensorPlan, Spec
+from monitor.logic.plan import LimitPlan, SensorPlan, Spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import (
     ConditionState,
@@ -17,6 +17,7 @@ from monitor.logic.state import (
 from monitor.rig import Tag
 from monitor.units import STATES
 
+WATCH = ("watch faulty/", "record not kept/")
 AFTER_HOLD = 600.0
 """Seconds after the planned end of a hold before missing flow counts again (time to bleed)."""
 
@@ -92,6 +93,20 @@ def judge_limits(scan: Scan, limits: tuple[LimitPlan, ...], touched: bool) -> No
             truth = False
         if was is not None or truth:
             settle(scan, plan.spec, truth, partial(shown, plan.tag, value, border))
+
+
+def judge_watch(scan: Scan) -> None:
+    """Judge the parts of the watch itself, by the faults they report."""
+    faults = scan.running.faults
+    known = [alarm for alarm in scan.running.conditions if alarm.startswith(WATCH)]
+    for part in dict.fromkeys((*faults, *(alarm.partition("/")[2] for alarm in known))):
+        spec = watch_spec(part, scan.setup.delays.bad_after)
+        scan.plan.specs.setdefault(spec.id, spec)
+        settle(scan, spec, part in faults, partial(_fault, part, faults.get(part, "over")))
+
+
+def _fault(part: str, wrong: str) -> Evidence:
+    return ((part, wrong),)
 
 
 def shown(tag: Tag, value: float, border: float | None = None) -> Evidence:

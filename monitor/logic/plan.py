@@ -107,6 +107,19 @@ class Plan:
     tank: str
 
 
+def watch_spec(part: str, delay: float) -> Spec:
+    """The condition that a part of the watch itself has failed.
+
+    A record that is not kept is told at once by night too: without it nothing can be proven later,
+    and a card that fails is seldom the last thing to fail. Other parts wait for the morning; what
+    they keep from the watch (readings, answers) is told as silent sensors or missed promises.
+    """
+    grade = "high" if part == "record" else "notice"
+    name = "record not kept" if part == "record" else "watch faulty"
+    rank = RANK_OF_GRADE[grade]
+    return Spec(f"{name}/{part}", name, part, "", grade, "watch", "watch", rank, delay)
+
+
 RANK_OF_GRADE = {"record": 0, "notice": 1, "high": 2, "urgent": 3}
 RANK_NO_WATER = 4
 """No water to the larvae is worse than any other urgent turn."""

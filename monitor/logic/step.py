@@ -108,6 +108,7 @@ def _judge(scan: Scan, touched: frozenset[str]) -> None:
         conditions.judge_limits(scan, limits, tag in touched)
     for sensor in scan.plan.sensors:
         conditions.judge_sensor(scan, sensor)
+    conditions.judge_watch(scan)
     for water in scan.waters:
         waterways.judge_water(scan, water)
 
@@ -122,6 +123,7 @@ def _take(scan: Scan, item: Input) -> None:
         scan.journal("clock", "wall clock", state, evidence=(("step", f"{item.step:.1f} s"),))
     elif isinstance(item, Fault):
         scan.set_fault(item.part, "" if item.over else item.wrong)
+        scan.due(scan.t + SETTLE)
         scan.journal("fault", item.part, "over" if item.over else "began", text=item.wrong)
 
 

@@ -215,6 +215,23 @@ def _owed_nag(tale: Tale) -> list[Part]:
     ]
 
 
+def _watch(tale: Tale) -> list[Part]:
+    """A part of the watch itself has failed; what goes on all the same."""
+    part = tale.spec.subject if tale.spec is not None else ""
+    wrong = tale.scan.running.faults.get(part, "")
+    if part == "record":
+        what, action = "RECORD NOT KEPT", "The watch goes on from memory. Look at card and disk."
+    else:
+        what, action = f"THE WATCH ITSELF: {part} fails", "See holdwater now; mend it today."
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"{what} since {_since(tale)}."),
+        Part(f"({wrong[:60]})" if wrong else "", 2),
+        Part(action),
+        tale.reply,
+    ]
+
+
 def _mains(tale: Tale) -> list[Part]:
     subject = tale.spec.subject if tale.spec is not None else ""
     return [
@@ -302,6 +319,8 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "sensor silent": _sensor,
     "flow not seen": _flow_not_seen,
     "mains lost": _mains,
+    "record not kept": _watch,
+    "watch faulty": _watch,
     "well again": _well_again,
 }
 """One template a turn; a turn without one is a limit and told by its value."""

@@ -225,6 +225,19 @@ def test_one_conversion_serves_the_whole_bus(
     assert [0.1875, 0.1875, 0.1875, 10.1875] == [item[0] for item in heard[:4]]
 
 
+def test_no_sensor_is_served_a_conversion_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sensor read each second gets a conversion of its own each second."""
+    tree = Tree(tmp_path)
+    bus = BulkBus(tree, 0, monkeypatch)
+    tree.happen({"files": {f"{FOLDER}/temperature": "28000"}})
+    options = {**tree.options, "form": "temperature", "bulk": True}
+    quick = tag("T", "temperature", NUMBER, every=1.0)
+    assert 5 == len(listen(build("onewire", options, quick), StageClock(4.5)))
+    assert 5 == bus.triggers
+
+
 def test_a_bus_that_stays_busy_has_failed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A conversion that does not end in two seconds gives a word, not an old value."""
     tree = Tree(tmp_path)

@@ -85,6 +85,16 @@ def test_a_counter_that_was_set_back(before: int, after: int, ceiling: int | Non
     assert 6.0 == meter.flow(2.0, after + 45, ceiling)
 
 
+def test_a_gate_begins_anew_after_a_counter_was_set_back() -> None:
+    """The mean after a set-back is over what was counted since, not over the lost pulses too."""
+    meter = PulseFlow(QL, PulseKeys(450.0, gate_s=10.0))
+    for second in range(5):
+        meter.flow(float(second), 1000 + 45 * second)
+    with pytest.raises(NoReading, match="counter set back"):
+        meter.flow(5.0, 0)
+    assert 3.0 == meter.flow(7.0, 45)
+
+
 @given(
     st.lists(st.tuples(st.floats(0.0, 100.0), st.integers(-(2**70), 2**70)), max_size=20),
     st.one_of(st.none(), st.integers(-5, 2**64)),

@@ -1,0 +1,127 @@
+"""The course of one tag over a span, made of its readings: what was seen, and for how long. Pure.
+
+A reading stands from its moment until the next one that can be used. Where that comes later than
+`bridged` allows, it stands for one period only, and the rest is a gap: nothing is made up for it.
+So every sum is weighted by time, and says itself how much of the span it covers.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import inf
+from operator import le, mul, sub
+
+from monitor.record.spans import Span, Spans
+
+Chunk = tuple[Sequence[float], Sequence[float | None]]
+"""Times (UTC s) and values of some readings; None where the reading cannot be used."""
+
+
+def bridged(every: float) -> float:
+    """The longest silence that counts as seen, s: 3 periods but not over 60 s.
+
+    A slow sensor has 1.5 periods, else its own beat would be a gap. House rule, no source.
+    """
+    return max(1.5 * every, min(3.0 * every, 60.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Values in order of time; each stands from `starts` to `ends` (UTC s)."""
+
+    starts: list[float]
+    ends: list[float]
+    values: list[float]
+
+    @property
+    def seconds(self) -> float:
+        """How long anything was seen."""
+        return sum(self._lengths())
+
+    @property
+    def integral(self) -> float:
+        """Value times seconds, over the time that was seen."""
+        return sum(map(mul, self.values, self._lengths()))
+
+    @property
+    def seen(self) -> Spans:
+        """When anything was seen."""
+        return _touching(zip(self.starts, self.ends, strict=True))
+
+    def within(self, spans: Iterable[Span]) -> "Course":
+        """The part of it that lies in the spans."""
+        starts: list[float] = []
+        ends: list[float] = []
+        values: list[float] = []
+        for start, end in spans:
+            first, last = bisect_right(self.ends, start), bisect_left(self.starts, end)
+            if first < last:
+                starts += [max(start, self.starts[first]), *self.starts[first + 1 : last]]
+                ends += [*self.ends[first : last - 1], min(end, self.ends[last - 1])]
+                values += self.values[first:last]
+        return Course(starts, ends, values)
+
+    def below(self, limit: float) -> Spans:
+        """When the value was under a limit."""
+        if not self.values or min(self.values) >= limit:
+            return ()
+        steps = zip(self.starts, self.ends, self.values, strict=True)
+        return _touching((start, end) for start, end, value in steps if value < limit)
+
+    def seconds_between(self, low: float, high: float) -> float:
+        """How long the value was within two limits, both included."""
+        if not self.values or (low <= min(self.values) and max(self.values) <= high):
+            return self.seconds
+        steps = zip(self._lengths(), self.values, strict=True)
+        return sum(length for length, value in steps if low <= value <= high)
+
+    def _lengths(self) -> Iterable[float]:
+        return map(sub, self.ends, self.starts)
+
+
+def course(chunks: Iterable[Chunk], every: float) -> Course:
+    """The course from readings in chunks, as they lie in the archive.
+
+    every: the period at which a reading is due, s. Readings out of order are put in order; of two
+    at one moment the later one counts.
+    """
+    times: list[float] = []
+    values: list[float] = []
+    for at, given in chunks:
+        if None in given:
+            usable = [(t, v) for t, v in zip(at, given, strict=True) if v is not None]
+            times += [t for t, _ in usable]
+            values += [v for _, v in usable]
+        else:
+            times += at
+            values += given  # type: ignore[arg-type]  # there is no None in it
+    if not all(map(le, times, times[1:])):
+        order = sorted(range(len(times)), key=times.__getitem__)
+        times, values = [times[i] for i in order], [values[i] for i in order]
+    longest = bridged(every)
+    following = [*times[1:], inf]
+    if max(map(sub, times[1:], times), default=0.0) <= longest:
+        ends = [*times[1:], *(at + every for at in times[-1:])]
+    else:
+        steps = zip(times, following, strict=False)
+        ends = [after if after - at <= longest else at + every for at, after in steps]
+    return _without_empty(times, ends, values)
+
+
+def _without_empty(starts: list[float], ends: list[float], values: list[float]) -> Course:
+    """Leave out what stands for no time: the earlier one of two readings at one moment."""
+    if all(map(float.__lt__, starts, ends)):
+        return Course(starts, ends, values)
+    kept = [i for i, start in enumerate(starts) if start < ends[i]]
+    return Course([starts[i] for i in kept], [ends[i] for i in kept], [values[i] for i in kept])
+
+
+def _touching(steps: Iterable[tuple[float, float]]) -> Spans:
+    """Steps in order of time as spans, those that touch joined."""
+    found: list[Span] = []
+    for start, end in steps:
+        if found and start <= found[-1].end:
+            found[-1] = Span(found[-1].start, end)
+        else:
+            found.append(Span(start, end))
+    return tuple(found)

@@ -1,0 +1,319 @@
+"""The row of one day from the readings of that day. Pure: readings come from a function given.
+
+What is not measured is said, a gap is never filled: sums cover the time that was seen and say how
+much that is. How each column is meant: docs/reference/day-table.md.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from functools import partial
+from math import inf
+
+from monitor.logic.derived import no_flow_below
+from monitor.logic.plan import Chain, plan_of
+from monitor.record.course import Chunk, Course, course
+from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature, Water
+from monitor.record.spans import Span, Spans, joined, overlap, seconds, without
+from monitor.rig import Tag
+from monitor.setup import DAY, Limit, Profile, Setup
+
+Read = Callable[[Tag], Iterable[Chunk]]
+"""Gives the readings of a tag, in SI, for the day and a minute on both sides of it."""
+
+SIDES = {"low": -inf, "high": inf}
+"""Sides of a band, each with its border where the sheet has no limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Force:
+    """A set-up and when it was in force."""
+
+    span: Span
+    setup: Setup
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """All of a day but its readings.
+
+    forces: the set-ups of the run in force that day, in order, at least one. holds: feeding holds
+    on each line. opens, closes: whether the record begins or ends that day. silences: moments at
+    which the watch itself noted that a sensor was silent. base: C, of degree-days.
+    """
+
+    day: date
+    span: Span
+    forces: tuple[Force, ...]
+    holds: dict[str, Spans] = field(default_factory=dict)
+    opens: bool = False
+    closes: bool = False
+    silences: tuple[float, ...] = ()
+    base: float = 0.0
+
+    @property
+    def in_force(self) -> Spans:
+        """When the run was under watch with a set-up of its own."""
+        return joined(force.span for force in self.forces)
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What one tag has to say of the day, with the moments of readings that cannot be used."""
+
+    tag: Tag
+    course: Course
+    spans: Spans
+    got: int
+    unusable: tuple[float, ...]
+
+
+def day_row(frame: Frame, read: Read) -> DayRow:
+    """The row of a day but for what only the journal knows (events, texts, notes)."""
+    setup = frame.forces[-1].setup
+    assert setup.run is not None, "a day is in a table because a run was in force"
+    chain = line_into_tank(setup)
+    temperatures: list[Temperature] = []
+    kept: dict[str, Seen] = {}
+    water = WaterSums(frame, chain)
+    for tag in setup.rig.tags:
+        seen = _seen(frame, tag, read(tag))
+        if tag.measures == "temperature" and tag.of == setup.run.tank:
+            temperatures.append(temperature(frame, seen))
+        water.add(seen)
+        kept[tag.id] = Seen(tag, _NOTHING, seen.spans, seen.got, seen.unusable)
+    anything = joined(span for seen in kept.values() for span in seen.spans)
+    return DayRow(
+        run=setup.run.id,
+        dph=(frame.day - setup.run.hatch).days + setup.run.hatch_day,
+        day=frame.day,
+        span=frame.span,
+        temperatures=tuple(temperatures),
+        water=water.row(setup),
+        coverage=tuple(_coverage(frame, seen, anything) for seen in kept.values()),
+        unwatched=without([frame.span], anything),
+    )
+
+
+_NOTHING = Course([], [], [])
+
+
+def _seen(frame: Frame, tag: Tag, chunks: Iterable[Chunk]) -> Seen:
+    """The readings of a tag on the day; a reading of the minute before may still stand in it."""
+    held = list(chunks)
+    start, end = frame.span
+    came, unusable = 0, []
+    for times, values in held:
+        came += sum(map(start.__le__, times)) - sum(map(end.__le__, times))
+        if None in values:
+            pairs = zip(times, values, strict=True)
+            unusable += [at for at, value in pairs if value is None and start <= at < end]
+    found = course(held, tag.every).within(frame.in_force)
+    return Seen(tag, found, found.seen, came - len(unusable), tuple(unusable))
+
+
+def line_into_tank(setup: Setup) -> Chain | None:
+    """The one line that feeds the tank of the run; None where there is none, or several."""
+    assert setup.run is not None
+    chains = [
+        chain
+        for chain in plan_of(setup).chains
+        if chain.tank is not None and chain.tank.id == setup.run.tank
+    ]
+    return chains[0] if len(chains) == 1 else None
+
+
+def in_steps(frame: Frame, profile: Callable[[Setup], Profile]) -> Iterator[tuple[Span, float]]:
+    """The values of a profile over the day, as the watch had them: by set-up, dph and hour."""
+    for force in frame.forces:
+        setup, steps = force.setup, profile(force.setup)
+        edges = [force.span.start, force.span.end]
+        at = setup.next_time_of_day(force.span.start, steps.changes_at)
+        if len(steps.steps) > 1 and at < force.span.end:
+            edges.insert(1, at)
+        for start, end in zip(edges, edges[1:], strict=False):
+            value = steps.at(setup.dph(start), setup.seconds_into_day(start))
+            yield Span(start, end), value
+
+
+# Temperature
+
+
+def temperature(frame: Frame, seen: Seen) -> Temperature:
+    """Least, mean and highest, hours in band and degree-days, weighted by time.
+
+    Degree-days: (mean of the day - base) * time seen in days, never under 0; a day of 25 h counts
+    25/24 (Kamler 2002, Rev. Fish Biol. Fish. 12:79, has the sum over days of the mean above base).
+    """
+    found, length = seen.course, seen.course.seconds
+    if not length:
+        none = Missing.NOT_OBSERVED
+        return Temperature(seen.tag.id, none, none, none, none, none, 0.0)
+    mean = found.integral / length
+    return Temperature(
+        tag=seen.tag.id,
+        low=min(found.values),
+        mean=mean,
+        high=max(found.values),
+        in_band=_in_band(frame, seen),
+        degree_days=max(0.0, mean - frame.base) * length / DAY,
+        seen=length,
+    )
+
+
+def _in_band(frame: Frame, seen: Seen) -> Measure:
+    """Seconds between the warnings of the limits sheet in force; a side without one is open."""
+    tag = seen.tag.id
+    if not any(_warning(force.setup, tag, side) for force in frame.forces for side in SIDES):
+        return Missing.NO_LIMIT
+    lows, highs = (
+        tuple(in_steps(frame, partial(_border, tag=tag, side=side))) for side in SIDES
+    )
+    return sum(
+        seen.course.within(overlap([one], [other])).seconds_between(low, high)
+        for one, low in lows
+        for other, high in highs
+    )
+
+
+def _border(setup: Setup, tag: str, side: str) -> Profile:
+    limit = _warning(setup, tag, side)
+    return limit.value if limit is not None else Profile.constant(SIDES[side])
+
+
+def _warning(setup: Setup, tag: str, side: str) -> Limit | None:
+    """The mildest temperature limit of a tag on a side: "warn", or the only one there is."""
+    for limit in setup.limits_of.get(tag, ()):
+        if limit.condition == f"temperature {side}" and limit.step in ("warn", ""):
+            return limit
+    return None
+
+
+# Water
+
+
+class WaterSums:
+    """Takes the tags of a day one by one and keeps what concerns the way of the water."""
+
+    def __init__(self, frame: Frame, chain: Chain | None) -> None:
+        self._frame = frame
+        self._chain = chain
+        self._flow: Seen | None = None
+        self._delivered = 0.0
+        self._none: Spans = ()
+        self._lost: dict[str, Measure] = {}
+
+    def add(self, seen: Seen) -> None:
+        """A tag of the rig; most have no part in it."""
+        chain, tag = self._chain, seen.tag
+        if chain is None:
+            return
+        if tag == chain.flow:
+            self._flow, self._delivered = seen, seen.course.integral
+            self._none = _below(self._frame, seen.course, lambda setup: _no_flow(setup, chain, tag))
+        elif tag == chain.witness and chain.flow is None:
+            self._flow, self._none = seen, seen.course.below(0.5)
+        elif tag == chain.supply:
+            lost = _below(self._frame, seen.course, lambda setup: _no_supply(setup, chain))
+            self._lost["supply"] = seconds(lost) if seen.spans else Missing.NOT_OBSERVED
+        elif tag == chain.mains:
+            lost = seen.course.below(0.5)
+            self._lost["mains"] = seconds(lost) if seen.spans else Missing.NOT_OBSERVED
+
+    def row(self, setup: Setup) -> Water:
+        """What they say together."""
+        by = self._flow.tag if self._flow is not None else None
+        nothing = Missing.NOT_OBSERVED if by is not None else Missing.NOT_MEASURED
+        observed = self._flow is not None and bool(self._flow.spans)
+        volume = setup.rig.vessel[setup.run.tank].volume if setup.run is not None else None
+        delivered: Measure = nothing
+        if by is not None and by.measures != "flow":
+            delivered = Missing.NOT_MEASURED
+        elif observed:
+            delivered = self._delivered
+        measured = isinstance(delivered, float)
+        holds = self._frame.holds.get(self._chain.line.id, ()) if self._chain is not None else ()
+        return Water(
+            by=by.id if by is not None else "",
+            seen=seconds(self._flow.spans) if self._flow is not None else 0.0,
+            delivered=delivered,
+            turnovers=_turnovers(delivered, volume),
+            no_flow=seconds(without(self._none, holds)) if observed else nothing,
+            no_flow_in_holds=seconds(overlap(self._none, holds)) if observed else nothing,
+            supply_lost=self._lost.get("supply", Missing.NOT_MEASURED),
+            mains_lost=self._lost.get("mains", Missing.NOT_MEASURED),
+        )
+
+
+def _turnovers(delivered: Measure, volume: float | None) -> Measure:
+    if isinstance(delivered, Missing):
+        return delivered
+    return delivered / volume if volume else Missing.NOT_MEASURED
+
+
+def _below(frame: Frame, found: Course, profile: Callable[[Setup], Profile]) -> Spans:
+    return joined(
+        below
+        for span, limit in in_steps(frame, profile)
+        for below in found.within([span]).below(limit)
+    )
+
+
+def _no_flow(setup: Setup, chain: Chain, tag: Tag) -> Profile:
+    """The limit "no flow" of the sheet; without one, what the watch takes for none."""
+    for limit in setup.limits_of.get(tag.id, ()):
+        if limit.condition == "no flow" and limit.side == "low":
+            return limit.value
+    return _no_supply(setup, chain)
+
+
+def _no_supply(setup: Setup, chain: Chain) -> Profile:
+    due = setup.flow_due.get(chain.line.id)
+    flow = due.set_flow if due is not None else Profile.constant(0.0)
+    steps = tuple((dph, no_flow_below(value)) for dph, value in flow.steps)
+    return Profile(steps, flow.changes_at)
+
+
+# Coverage
+
+
+def _coverage(frame: Frame, seen: Seen, anything: Spans) -> Coverage:
+    missing = without([frame.span], seen.spans)
+    return Coverage(
+        tag=seen.tag.id,
+        seen=seconds(seen.spans),
+        due=round(seconds([frame.span]) / seen.tag.every),
+        got=seen.got,
+        unusable=len(seen.unusable),
+        gaps=tuple(sorted(_gaps(frame, missing, seen.unusable, anything), key=lambda g: g.span)),
+    )
+
+
+def _gaps(
+    frame: Frame, missing: Spans, unusable: Sequence[float], anything: Spans
+) -> Iterator[Gap]:
+    """Each gap with its reason: the first that holds."""
+    for reason, spans in _reasons(frame, anything):
+        yield from (Gap(span, reason) for span in overlap(missing, spans))
+        missing = without(missing, spans)
+    for span in missing:
+        bad = any(span.start <= at < span.end for at in unusable)
+        yield Gap(span, "readings not usable" if bad else "no reading of this tag")
+
+
+def _reasons(frame: Frame, anything: Spans) -> Iterator[tuple[str, Spans]]:
+    """What explains a gap of every tag at once, and when."""
+    day = frame.span
+    yield "another set-up in force, not this run", without([day], frame.in_force)
+    if anything and frame.opens:
+        yield "before the record begins", joined([Span(day.start, anything[0].start)])
+    if anything and frame.closes:
+        yield "after the record ends", joined([Span(anything[-1].end, day.end)])
+    for span in without([day], anything):
+        heard = any(span.start <= at < span.end for at in frame.silences)
+        yield (
+            "no tag was read, though the watch ran"
+            if heard
+            else "not observed, watch not running",
+            (span,),
+        )

@@ -1,0 +1,249 @@
+"""The day table of the run in an archive: one day after the other, one tag after the other.
+
+Only one tag of one day is unpacked at a time. So a season of a sensor a second needs no more
+memory than a day of it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import pairwise
+from math import inf
+
+from monitor.archive import Reader, Series
+from monitor.archive.timeline import Timeline
+from monitor.config import load_texts
+from monitor.errors import HoldwaterError
+from monitor.logic.quality import FAIL, MISSING
+from monitor.logic.scaling import to_si
+from monitor.logic.state import decode, fresh
+from monitor.record.course import Chunk
+from monitor.record.days import Force, Frame, day_row
+from monitor.record.rows import DayRow
+from monitor.record.spans import Span, days_between, local_day
+from monitor.record.story import Story
+from monitor.rig import Tag
+from monitor.setup import Run, Setup
+
+MARGIN = 300.0
+"""Seconds on both sides of a day that are read along: no reading stands for longer."""
+
+WENT_OUT = ("accepted", "unknown")
+"""States of a text on a channel that may have reached somebody."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """Which days, and from which temperature (C) degree-days count. dph: both included."""
+
+    first: float = -inf
+    last: float = inf
+    base: float = 0.0
+
+
+def day_table(reader: Reader, wish: Wish) -> Iterator[DayRow]:
+    """The rows of the latest run in the archive, by day. HoldwaterError where there is none."""
+    forces = forces_of(reader)
+    setup = forces[-1].setup
+    days = _days(reader, forces)
+    if not days:
+        raise HoldwaterError("the record has no readings of this run yet; a table needs a day")
+    table = Table(reader, forces, days)
+    for day in days:
+        if wish.first <= dph_of(setup, day) <= wish.last:
+            yield table.row(day, wish.base)
+
+
+def dph_of(setup: Setup, day: date) -> int:
+    """Days post hatch of a local date, by the reference hatch of this set-up."""
+    run = _run(setup)
+    return (day - run.hatch).days + run.hatch_day
+
+
+def forces_of(reader: Reader) -> tuple[Force, ...]:
+    """The set-ups of the latest run, each with the time in which it was in force.
+
+    The first one holds from the beginning of the record.
+    """
+    versions = reader.setups()
+    if not versions:
+        raise HoldwaterError("the record has no set-up yet; start the watch once")
+    edges = [-inf, *(version.moment.utc for version in versions[1:]), inf]
+    setups = [load_texts(version.files, version.version) for version in versions]
+    run = _run(setups[-1]).id
+    return tuple(
+        Force(Span(start, end), setup)
+        for (start, end), setup in zip(pairwise(edges), setups, strict=True)
+        if setup.run is not None and setup.run.id == run and start < end
+    )
+
+
+def _run(setup: Setup) -> Run:
+    if setup.run is None:
+        raise HoldwaterError(
+            "the set-up in force names no run, so days post hatch cannot be counted; "
+            "write run.toml and bring it in with: holdwater apply"
+        )
+    return setup.run
+
+
+def _days(reader: Reader, forces: tuple[Force, ...]) -> list[date]:
+    """The local dates from the first to the last reading of the run."""
+    setup = forces[-1].setup
+    first, last = inf, -inf
+    for tag in reader.tags():
+        for hour in reader.hours(tag):
+            first = min(first, hour.moment.utc)
+            last = max(last, hour.moment.utc + hour.width)
+    begin = max(first, forces[0].span.start)
+    end = min(last, forces[-1].span.end)
+    if not begin < end:
+        return []
+    return list(days_between(setup.local_day(begin), setup.local_day(end)))
+
+
+class Table:
+    """Makes the rows of some days; what the journal tells is read once, for all of them."""
+
+    def __init__(self, reader: Reader, forces: tuple[Force, ...], days: list[date]) -> None:
+        self._reader = reader
+        self._forces = forces
+        self._days = days
+        self._zone = forces[-1].setup.zone
+        self._timeline = reader.timeline()
+        document = reader.durable()
+        durable = fresh() if document is None else decode(document)
+        story = self._story()
+        self._holds = story.holds(durable)
+        self._events = story.finished(durable)
+        self._silences = tuple(story.silences)
+        self._texts = _texts(reader)
+        self._calibrated = {
+            (tag.id, tag.calibration): tag for force in forces for tag in force.setup.rig.tags
+        }
+
+    def row(self, day: date, base: float) -> DayRow:
+        """The row of a day, with what happened in it."""
+        span = local_day(self._zone, day)
+        frame = Frame(
+            day,
+            span,
+            self._in_force(span),
+            self._holds,
+            opens=day == self._days[0],
+            closes=day == self._days[-1],
+            silences=self._silences,
+            base=base,
+        )
+        loader = Loader(self._reader, self._timeline, self._calibrated, span)
+        row = day_row(frame, loader.read)
+        sent = [went for at, went in self._texts if self._is_night(span, at)]
+        return replace(
+            row,
+            events=tuple(e for e in self._events if span.start <= e.first_sign < span.end),
+            night_texts=sum(sent),
+            night_texts_failed=len(sent) - sum(sent),
+            notes=(*self._changes(span), *self._starts(span), *loader.notes()),
+        )
+
+    def _story(self) -> Story:
+        story = Story()
+        for day in self._days:
+            for row in self._reader.journal(*local_day(self._zone, day), by="utc"):
+                story.tell(row, self._setup_at(row.moment.utc).delays.hold_overrun)
+        return story
+
+    def _setup_at(self, utc: float) -> Setup:
+        found = self._forces[0].setup
+        for force in self._forces:
+            if force.span.start <= utc:
+                found = force.setup
+        return found
+
+    def _in_force(self, span: Span) -> tuple[Force, ...]:
+        """The set-ups of a day; of a day without any, the one before, for no time at all."""
+        cut = [
+            Force(Span(max(f.span.start, span.start), min(f.span.end, span.end)), f.setup)
+            for f in self._forces
+        ]
+        found = tuple(force for force in cut if force.span.start < force.span.end)
+        return found or (Force(Span(span.start, span.start), self._setup_at(span.start)),)
+
+    def _is_night(self, day: Span, utc: float) -> bool:
+        """Whether it lies in the quiet hours of this day."""
+        setup = self._setup_at(utc)
+        begin, end = setup.quiet
+        clock = setup.seconds_into_day(utc)
+        quiet = begin <= clock or clock < end if begin > end else begin <= clock < end
+        return quiet and day.start <= utc < day.end
+
+    def _changes(self, span: Span) -> Iterator[str]:
+        for force in self._forces:
+            if span.start <= force.span.start < span.end:
+                local = force.setup.local(force.span.start)
+                yield f"set-up {force.setup.version} in force from {local:%H:%M}"
+
+    def _starts(self, span: Span) -> Iterator[str]:
+        for boot in self._reader.boots():
+            utc = self._timeline.moment(boot.number, boot.base).utc
+            if boot.number > 1 and span.start <= utc < span.end:
+                yield f"the board started anew, boot {boot.number}"
+
+
+def _texts(reader: Reader) -> list[tuple[float, bool]]:
+    """When each text was due, and whether any channel took it; one still waiting has not gone."""
+    found: dict[int, tuple[float, bool]] = {}
+    for row in reader.outbox():
+        _, went = found.get(row.text.number, (0.0, False))
+        found[row.text.number] = (row.text.moment.utc, went or row.state in WENT_OUT)
+    return list(found.values())
+
+
+class Loader:
+    """Readings of one day out of the archive: in SI, their time as known today."""
+
+    def __init__(
+        self,
+        reader: Reader,
+        timeline: Timeline,
+        calibrated: dict[tuple[str, int], Tag],
+        span: Span,
+    ) -> None:
+        self._reader = reader
+        self._timeline = timeline
+        self._calibrated = calibrated
+        self._span = span
+        self._untrusted: set[int] = set()
+
+    def read(self, tag: Tag) -> Iterator[Chunk]:
+        """The readings of a tag in chunks; None where one cannot be used."""
+        start, end = self._span.start - MARGIN, self._span.end + MARGIN
+        failed = {
+            round(flag.elapsed * 1000.0)
+            for flag in self._reader.flags(tag.id, start, end, by="utc")
+            if flag.flag in (FAIL, MISSING)
+        }
+        for part in self._reader.series(tag.id, start, end, by="utc"):
+            offset = self._timeline.offset(part.boot, part.elapsed[0])
+            if not offset.trusted:
+                self._untrusted.add(part.boot)
+            ahead = offset.ahead
+            yield [at + ahead for at in part.elapsed], self._values(tag, part, failed)
+
+    def _values(self, tag: Tag, part: Series, failed: set[int]) -> list[float | None]:
+        as_then = self._calibrated.get((tag.id, part.calibration), tag)
+        zero = to_si(as_then, 0.0)
+        gain = to_si(as_then, 1.0) - zero
+        values = [None if value is None else value * gain + zero for value in part.values]
+        for position in part.problems:
+            values[position] = None
+        if failed:
+            for position, at in enumerate(part.elapsed):
+                if round(at * 1000.0) in failed:
+                    values[position] = None
+        return values
+
+    def notes(self) -> Iterator[str]:
+        """What makes the times of the day doubtful."""
+        for boot in sorted(self._untrusted):
+            yield f"the clock was never known to be right in boot {boot}: times may be wrong"

@@ -1,0 +1,120 @@
+"""One day of a run as a row: what was measured, how much of the day that covers, what happened.
+
+Inside all is SI: cubic metres, degrees Celsius, seconds, UTC. What there is no figure for says why.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from monitor.record.spans import Span, Spans, seconds
+
+
+class Missing(StrEnum):
+    """Why a figure is not there."""
+
+    NOT_MEASURED = "not measured"  # no tag, or no volume of the tank
+    NOT_OBSERVED = "not observed"  # a tag, but no reading of it that day
+    NO_LIMIT = "no limit"  # the limits sheet has none for it
+
+
+Measure = float | Missing
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A time in which a tag was not seen, and why."""
+
+    span: Span
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """How much of the day one tag saw.
+
+    seen: seconds. due: readings due in the whole day. got: readings that could be used; unusable:
+    the others (no value, a problem word, or failed by the checks of the watch).
+    """
+
+    tag: str
+    seen: float
+    due: int
+    got: int
+    unusable: int
+    gaps: tuple[Gap, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Temperature:
+    """Water temperature by one tag, C; in_band in s, degree_days in C d; all over `seen` seconds."""
+
+    tag: str
+    low: Measure
+    mean: Measure
+    high: Measure
+    in_band: Measure
+    degree_days: Measure
+    seen: float
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """Flow to the larvae over the `seen` seconds in which a meter or a witness saw it.
+
+    by: the tag that says so, "" where there is none. delivered: m3. turnovers: of the tank.
+    no_flow, no_flow_in_holds: seconds. supply_lost, mains_lost: seconds.
+    """
+
+    by: str
+    seen: float
+    delivered: Measure
+    turnovers: Measure
+    no_flow: Measure
+    no_flow_in_holds: Measure
+    supply_lost: Measure
+    mains_lost: Measure
+
+
+@dataclass(frozen=True, slots=True)
+class EventOfDay:
+    """An event on the day of its first sign; times are UTC s, None where it did not come to that.
+
+    cause: the alarm that came first. taken, on_site, proven: the first time each.
+    """
+
+    number: int
+    grade: str
+    cause: str
+    first_sign: float
+    taken: float | None = None
+    on_site: float | None = None
+    proven: float | None = None
+    closed: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DayRow:
+    """A local day of the run.
+
+    night_texts: texts of the quiet hours that at least one channel took; night_texts_failed:
+    those that none did. notes: what else one must know to read the row.
+    """
+
+    run: str
+    dph: int
+    day: date
+    span: Span
+    temperatures: tuple[Temperature, ...]
+    water: Water
+    coverage: tuple[Coverage, ...]
+    unwatched: Spans
+    events: tuple[EventOfDay, ...] = ()
+    night_texts: int = 0
+    night_texts_failed: int = 0
+    notes: tuple[str, ...] = ()
+
+    @property
+    def length(self) -> float:
+        """Real seconds of the day: 82,800 or 90,000 where the clock is changed."""
+        return seconds([self.span])

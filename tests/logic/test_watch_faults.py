@@ -1,0 +1,40 @@
+"""Faults of the watch itself: told like other trouble, and never in the way of the water."""
+
+from logic.play import sample, watch
+from monitor.inputs import Fault, Moment
+
+NIGHT = Moment(1, 1000.0, 1792303200.0)
+"""Sat 17 Oct 2026, 23:00 site time."""
+
+
+def fault(second: float, part: str, wrong: str) -> Fault:
+    """A fault of a part so many seconds after the start; an empty word ends it."""
+    at = Moment(1, NIGHT.elapsed + second, NIGHT.utc + second)
+    return Fault(at, part, wrong, over=not wrong)
+
+
+def test_record_not_kept_is_told_by_night() -> None:
+    """A disk that has refused for two minutes is told to the first on duty, with the reason."""
+    watched = watch(sample("first-night"), NIGHT)
+    watched.feed([fault(10.0, "record", "disk full")], NIGHT.elapsed + 200.0)
+    told = [text for text in watched.texts if text.turn == "record not kept"]
+    assert [130.0] == [round(text.moment.elapsed - NIGHT.elapsed) for text in told]
+    assert "RECORD NOT KEPT" in told[0].body and "disk full" in told[0].body
+
+
+def test_record_that_recovers_is_no_event() -> None:
+    """A disk that takes writes again within two minutes wakes nobody."""
+    watched = watch(sample("first-night"), NIGHT)
+    faults = [fault(10.0, "record", "disk full"), fault(70.0, "record", "")]
+    watched.feed(faults, NIGHT.elapsed + 900.0)
+    assert [] == [text for text in watched.texts if text.turn == "record not kept"]
+
+
+def test_other_parts_wait_for_the_morning() -> None:
+    """A mail channel that fails at night is a notice: it is told at seven."""
+    watched = watch(sample("first-night"), NIGHT)
+    watched.feed([fault(10.0, "channel mail", "refused")], NIGHT.elapsed + 9 * 3600.0)
+    told = [
+        watched.at(text.moment.elapsed) for text in watched.texts if text.turn == "watch faulty"
+    ]
+    assert ["07:00:00"] == told
