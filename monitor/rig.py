@@ -75,6 +75,7 @@ class Tag:
     every: how often a reading is due, s. stale: silence after which it counts as silent, s.
     median: length of the running median that smooths it (1 = none).
     height: for a float, the level at which it opens, m.
+    followed: whether small or slow changes of it are to be told.
     """
 
     id: str
@@ -98,6 +99,7 @@ class Tag:
     start_up_values: tuple[float, ...] = ()
     median: int = 1
     height: float | None = None
+    followed: bool = False
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ class Profile:
     changes_at: float = 0.0
 
     def at(self, dph: int | None, clock: float = DAY) -> float:
-        """The value on a day; clock: seconds after its local midnight, the end of it if left out."""
+        """The value on a day; clock: seconds after its local midnight, without it the end of it."""
         value = self.steps[0][1]
         if dph is not None and len(self.steps) > 1:
             reached = dph if clock >= self.changes_at else dph - 1

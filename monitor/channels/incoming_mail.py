@@ -74,9 +74,9 @@ def _mail(message: Message, authority: str) -> Mail:
 
 
 def header(message: Message, name: str) -> str:
-    """A header on one line; letters beyond ASCII are not believed."""
-    value = str(message.get(name, ""))
-    return " ".join(value.encode("ascii", "replace").decode("ascii").split())
+    """A header on one line; what is no ASCII becomes a letter that no address may have."""
+    value = "".join(sign if sign.isascii() else "\ufffd" for sign in str(message.get(name, "")))
+    return " ".join(value.split())
 
 
 def sender(message: Message) -> str:

@@ -24,7 +24,7 @@ WITH_BODY = ("+CMT:", "+CDS:")
 """Those of them that are followed by a line with the message."""
 
 _FINAL = ("OK", "ERROR", "NO CARRIER", "BUSY", "NO ANSWER", "NO DIALTONE")
-_ERROR = re.compile(r"\+CM([SE]) ERROR:\s*(\d{1,5})?", re.A)
+_ERROR = re.compile(r"\+CM([SE]) ERROR(?::\s*(\d{1,5}))?", re.A)
 
 
 class Port(Protocol):

@@ -8,7 +8,7 @@ import sys
 import click
 
 from monitor import __version__
-from monitor.cli import asking, running
+from monitor.cli import asking, record, running
 from monitor.errors import HoldwaterError
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
@@ -27,7 +27,7 @@ def commands() -> None:
     """
 
 
-for command in (*running.COMMANDS, *asking.COMMANDS):
+for command in (*running.COMMANDS, *asking.COMMANDS, *record.COMMANDS):
     commands.add_command(command)
 
 

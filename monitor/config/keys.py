@@ -127,6 +127,7 @@ TAG: Rules = {
     ),
     "median": Rule("how many readings the median runs over, an odd number: 5", _odd(1, 99)),
     "opens_at_cm": Rule("the level at which the float opens in cm: 28", between(0.1, 2_000)),
+    "followed": Rule("true if small or slow changes of it are to be told, else false"),
 }
 SOURCE: Rules = {
     "id": Rule('the name of the source, such as "broker"', identifier(LONG_ID)),

@@ -22,7 +22,7 @@ from monitor.config.rows import read_rows, refer, unique
 from monitor.config.rules import check_row, is_number, seconds_of_day
 from monitor.config.sheet import Sheet, nearest, shown
 from monitor.setup import GRADES, Delays, Limit, LineFlow, Profile
-from monitor.units import L_PER_MIN, STATES, unit_of
+from monitor.units import STATES, unit_of
 
 BUILT_IN = (
     "supply lost", "siphon broken", "mains lost", "hold overrun", "sensor faulty", "sensor silent",

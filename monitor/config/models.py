@@ -75,6 +75,7 @@ class TagRow(Strict):
     start_up_values: list[float] | None = None
     median: int | None = None
     opens_at_cm: float | None = None
+    followed: bool = False
 
 
 class ServiceRow(BaseModel, strict=True, extra="allow"):

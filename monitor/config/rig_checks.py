@@ -9,7 +9,7 @@ from monitor.config.models import LineRow, TagRow, VesselRow
 from monitor.config.rig_sheet import EVERY, RigRows
 from monitor.config.rows import refer
 from monitor.config.sheet import Sheet, nearest, shown
-from monitor.units import UNITS
+from monitor.units import STATES, UNITS
 
 
 def check_rig(rows: RigRows) -> None:
@@ -123,6 +123,9 @@ def _check_tag(rows: RigRows, path: Path, tag: TagRow) -> None:
     if tag.gain == 0.0:
         wrong = "is 0, so that every reading would be the same"
         sheet.problem((*path, "gain"), wrong, "Write 1.0 where nothing is known")
+    if tag.followed and tag.measures in STATES:
+        wrong = f"is true, but {tag.measures} says only no or yes"
+        sheet.problem((*path, "followed"), wrong, "Leave it out: its own limit tells it at once")
     every = tag.every_s or EVERY
     if tag.stale_s is not None and tag.stale_s <= every:
         wrong = f"is not longer than the {every:g} s between two readings"

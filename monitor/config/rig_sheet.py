@@ -136,6 +136,7 @@ def _tag(row: TagRow) -> Tag:
         "start_up_values": tuple(row.start_up_values or ()),
         "median": row.median,
         "height": _times(row.opens_at_cm, CM),
+        "followed": row.followed,
     }
     return Tag(
         row.id,

@@ -10,6 +10,7 @@ How the figures were chosen, and what is not seen: docs/explanation/change-detec
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import hypot, sqrt
 from statistics import median
 
@@ -29,8 +30,8 @@ DECISION = 4.0
 """Length of the sum at which a change is told (h of the CUSUM), in scales."""
 CLIP = 5.5
 """Largest difference one block of one tag can say: one outlier alone is never a change."""
-OVER_BLOCKS, OVER = 6, 2.0
-"""A change is over when the mean of so many blocks lies within so many scales of the baseline."""
+OVER_BLOCKS = 6
+"""A change is over when the mean of so many blocks lies within the allowance of the baseline."""
 WIDER = 1.25
 """The scale is the spread of blocks times this: they are not independent (measured, no source)."""
 OUTLIER = 2.5
@@ -142,13 +143,15 @@ def close(tags: tuple[Tag, ...], learnt: Learnt, block: Block, now: float, limit
         if now - learnt.changed_at >= limit:
             return _learn(tags, replace(learnt, changed_at=None, zero_at=now), fresh, ())
         if len(fresh) >= OVER_BLOCKS and _is_back(learnt.usual, fresh):
-            back = _put_off(learnt, len(fresh))
-            return replace(back, sums=(0.0,) * len(tags), zero_at=now, changed_at=None)
+            usual = _resumed(learnt.usual, fresh)
+            nil = (0.0,) * len(tags)
+            return replace(learnt, fresh=(), usual=usual, sums=nil, zero_at=now, changed_at=None)
         return replace(learnt, fresh=fresh)
     sums = add(learnt.sums, away(learnt.usual, block, len(learnt.fresh)))
     height = hypot(*sums)
     if height > DECISION:
-        return replace(_put_off(learnt, len(fresh)), sums=sums, changed_at=now)
+        usual = _ahead(learnt.usual, len(fresh))
+        return replace(learnt, fresh=(), usual=usual, sums=sums, changed_at=now)
     zero_at = now if height == 0.0 else learnt.zero_at
     learnt = replace(learnt, fresh=fresh, sums=sums, zero_at=zero_at)
     quiet = height <= DECISION / 2.0 or len(fresh) == WINDOW
@@ -170,9 +173,7 @@ def add(sums: tuple[float, ...], difference: tuple[float, ...]) -> tuple[float, 
 def away(usual: tuple[Usual | None, ...], block: Block, blocks: int) -> tuple[float, ...]:
     """Differences of a block from the baseline, in scales, clipped; 0.0 where nothing is known."""
     return tuple(
-        0.0
-        if base is None or value is None
-        else max(-CLIP, min(CLIP, base.away(value, blocks)))
+        0.0 if base is None or value is None else max(-CLIP, min(CLIP, base.away(value, blocks)))
         for base, value in zip(usual, block, strict=True)
     )
 
@@ -182,10 +183,13 @@ def learn(tag: Tag, values: list[tuple[int, float]], ahead: int) -> Usual | None
 
     Level and spread are mean and standard deviation with outliers pulled in: the median of a
     meter with coarse steps jumps from step to step, the mean does not. Only a temperature has a
-    drift, the difference of the medians of both halves. ahead: number of the next block.
+    drift, from the medians of both halves of its newest blocks: heating and cooling bend it.
+    ahead: number of the next block.
     """
     if len(values) < ENOUGH:
         return None
+    if tag.measures == "temperature":
+        values = values[-ENOUGH:]
     numbers = [number for number, _ in values]
     half = len(values) // 2
     drift, middle = 0.0, (numbers[0] + numbers[-1]) / 2.0
@@ -199,11 +203,25 @@ def learn(tag: Tag, values: list[tuple[int, float]], ahead: int) -> Usual | None
     reach = OUTLIER * max(spread, floor)
     pulled = [max(-reach, min(reach, value - centre)) for value in level]
     shift = sum(pulled) / len(pulled)
-    sigma = sqrt(max(0.0, sum(item * item for item in pulled) / len(pulled) - shift * shift))
-    scale = max(WIDER * sigma, floor)
+    scale = max(_long_spread([item - shift for item in pulled]), floor)
     if scale <= 0.0:
         return None
     return Usual(centre + shift + drift * (ahead - middle), drift, scale)
+
+
+def _long_spread(rests: list[float]) -> float:
+    """Standard deviation of block means, made wider because they are not independent.
+
+    A sum of AR(1) values spreads sqrt((1 + phi) / (1 - phi)) times as far as one of independent
+    values (long-run variance). Counted is the part of phi beyond three times its standard error,
+    1 / sqrt(n), and WIDER at least.
+    """
+    squares = sum(item * item for item in rests)
+    if squares <= 0.0:
+        return 0.0
+    phi = sum(a * b for a, b in pairwise(rests)) / squares - 3.0 / sqrt(len(rests))
+    wider = sqrt((1.0 + phi) / (1.0 - phi)) if phi > 0.0 else 1.0
+    return max(WIDER, wider) * sqrt(squares / len(rests))
 
 
 def _smallest(tag: Tag, level: float) -> float:
@@ -222,29 +240,39 @@ def _learn(
         [(number, value) for number, value in enumerate(column) if value is not None]
         for column in zip(*past, strict=True)
     ]
-    usual = tuple(
-        learn(tag, column, len(past)) for tag, column in zip(tags, columns, strict=True)
-    )
+    usual = tuple(learn(tag, column, len(past)) for tag, column in zip(tags, columns, strict=True))
     sums = learnt.sums if fresh else (0.0,) * len(tags)
     return replace(learnt, past=past, fresh=fresh, usual=usual, sums=sums)
 
 
-def _put_off(learnt: Learnt, blocks: int) -> Learnt:
-    """The baseline as it will be so many blocks later, with nothing new learnt."""
-    usual = tuple(
-        base if base is None else Usual(base.level + base.drift * blocks, base.drift, base.scale)
-        for base in learnt.usual
+def _ahead(usual: tuple[Usual | None, ...], blocks: int) -> tuple[Usual | None, ...]:
+    """The baselines as they will be so many blocks later, with nothing new learnt."""
+    return tuple(
+        base if base is None else replace(base, level=base.level + base.drift * blocks)
+        for base in usual
     )
-    return replace(learnt, fresh=(), usual=usual)
+
+
+def _resumed(usual: tuple[Usual | None, ...], fresh: tuple[Block, ...]) -> tuple[Usual | None, ...]:
+    """The old baselines after a change; one that drifts goes on from where the tag is now."""
+    return tuple(
+        replace(base, level=mean) if base is not None and base.drift and mean is not None else base
+        for base, mean in zip(usual, _last_means(fresh), strict=True)
+    )
 
 
 def _is_back(usual: tuple[Usual | None, ...], fresh: tuple[Block, ...]) -> bool:
     """Whether the last blocks lie, on the mean, where the baseline is."""
-    last = fresh[-OVER_BLOCKS:]
-    lengths = []
-    for place, base in enumerate(usual):
-        values = [block[place] for block in last]
-        seen = [value for value in values if value is not None]
-        if base is not None and seen:
-            lengths.append(base.away(sum(seen) / len(seen), len(fresh) - OVER_BLOCKS / 2.0))
-    return bool(lengths) and hypot(*lengths) < OVER
+    lengths = [
+        base.away(mean, len(fresh) - OVER_BLOCKS / 2.0)
+        for base, mean in zip(usual, _last_means(fresh), strict=True)
+        if base is not None and mean is not None
+    ]
+    return bool(lengths) and hypot(*lengths) < ALLOWANCE
+
+
+def _last_means(fresh: tuple[Block, ...]) -> list[float | None]:
+    """Mean of each tag over the last blocks, None where it said nothing."""
+    columns = zip(*fresh[-OVER_BLOCKS:], strict=True)
+    seen = [[value for value in column if value is not None] for column in columns]
+    return [sum(values) / len(values) if values else None for values in seen]

@@ -50,7 +50,7 @@ def settle(
         if not truth:
             scan.set_condition(spec.id, None)
         return
-    if scan.t - start < delay:
+    if scan.t < start + delay:
         scan.due(start + delay)
         return
     kept = ConditionState(truth, was.since, truth, was.first_sign) if truth else None

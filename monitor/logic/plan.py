@@ -97,6 +97,14 @@ class SensorPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class FollowPlan:
+    """The followed tags of one place, judged together, and their condition `changed`."""
+
+    tags: tuple[Tag, ...]
+    spec: Spec
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Everything derived from one set-up; `limits` by tag."""
 
@@ -105,6 +113,7 @@ class Plan:
     sensors: tuple[SensorPlan, ...]
     specs: dict[str, Spec]
     tank: str
+    followed: tuple[FollowPlan, ...] = ()
 
 
 def watch_spec(part: str, delay: float) -> Spec:
@@ -162,7 +171,24 @@ def _plan(setup: Setup) -> Plan:
         )
         for tag in rig.tags
     )
-    return Plan(chains, limits, sensors, specs, tank)
+    followed = tuple(_follow_plan(rig, place, labels) for place in _followed_places(rig))
+    specs |= {item.spec.id: item.spec for item in followed}
+    return Plan(chains, limits, sensors, specs, tank, followed)
+
+
+def _followed_places(rig: Rig) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(tag.of for tag in rig.tags if tag.followed))
+
+
+def _follow_plan(rig: Rig, place: str, labels: dict[str, str]) -> FollowPlan:
+    tags = tuple(tag for tag in rig.tags if tag.followed and tag.of == place)
+    spec = _water_spec("changed", place, labels[place], "notice", 0.0)
+    return FollowPlan(tags, replace(spec, group="change", first_action=_compare(tags)))
+
+
+def _compare(tags: tuple[Tag, ...]) -> str:
+    names = ", ".join(tag.id for tag in tags[:3]) + (" ..." if len(tags) > 3 else "")
+    return f"Compare {names} with before."
 
 
 def _chain(rig: Rig, line: Line) -> Chain:

@@ -231,8 +231,9 @@ def _full_for_long(scan: Scan, event: EventRecord, water: Water) -> bool:
         scan.set_event(replace(event, clear_since=since))
     if since is None:
         return False
-    scan.due(since + scan.setup.delays.dip_closed)
-    return scan.t - since >= scan.setup.delays.dip_closed
+    ready = since + scan.setup.delays.dip_closed
+    scan.due(ready)
+    return scan.t >= ready
 
 
 def _close_dip(scan: Scan, event: EventRecord, water: Water) -> None:
@@ -260,7 +261,7 @@ def _end_when_clear(scan: Scan, event: EventRecord) -> None:
         since = scan.t
         event = replace(event, clear_since=since)
         scan.set_event(event)
-    if event.told and scan.t - since < CLEAR_FOR:
+    if event.told and scan.t < since + CLEAR_FOR:
         scan.due(since + CLEAR_FOR)
         return
     if event.called and RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]:

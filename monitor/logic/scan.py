@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from monitor.effects import Effect, Evidence, JournalRow
 from monitor.inputs import Moment
+from monitor.logic.change import Followed
 from monitor.logic.plan import Plan, plan_of
 from monitor.logic.state import (
     AlarmRecord,
@@ -159,6 +160,9 @@ class Scan:
     def set_flow(self, line: str, state: FlowState) -> None:
         if self.running.flows.get(line) != state:
             self._running(flows={**self.running.flows, line: state})
+
+    def set_followed(self, place: str, state: Followed) -> None:
+        self._running(followed={**self.running.followed, place: state})
 
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}

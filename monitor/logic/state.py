@@ -11,6 +11,7 @@ from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from monitor.errors import HoldwaterError
+from monitor.logic.change import Followed
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +209,7 @@ class Running:
     conditions: dict[str, ConditionState] = field(default_factory=dict)
     flows: dict[str, FlowState] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
+    followed: dict[str, Followed] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

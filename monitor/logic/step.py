@@ -20,7 +20,7 @@ from monitor.inputs import (
     Reading,
     SetupChange,
 )
-from monitor.logic import callout, conditions, events, quality, recovery, waterways
+from monitor.logic import callout, conditions, events, following, quality, recovery, waterways
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import observe
 from monitor.logic.scan import Scan
@@ -109,6 +109,8 @@ def _judge(scan: Scan, touched: frozenset[str]) -> None:
     for sensor in scan.plan.sensors:
         conditions.judge_sensor(scan, sensor)
     conditions.judge_watch(scan)
+    for place in scan.plan.followed:
+        following.judge_followed(scan, place, touched)
     for water in scan.waters:
         waterways.judge_water(scan, water)
 

@@ -336,7 +336,7 @@ def _judge_hold(scan: Scan, water: Water) -> None:
 def _hold_is_over(scan: Scan, hold: HoldRecord, flow: FlowState, water: Water) -> bool:
     if not water.chain.flow_is_seen:
         return scan.t >= hold.end
-    if flow.in_band_since is None or scan.t - flow.in_band_since < HOLD_OVER:
+    if flow.in_band_since is None or scan.t < flow.in_band_since + HOLD_OVER:
         return False
     return flow.in_band_since > hold.start or scan.t >= hold.end
 

@@ -259,6 +259,7 @@ WORDS = {
     "room warm": ("ROOM WARM", "Look at the room cooling."),
     "air low": ("AIR LOW", "Look at air pump and line, change to the spare."),
     "air high": ("AIR PRESSURE HIGH", "Change the air stone."),
+    "changed": ("READINGS CHANGED", "Look at it when you are there."),
     "floor wet": ("FLOOR WET", "Keep out of water near live plugs; find the leak."),
 }
 """Condition name -> how a text names it, and the first action."""

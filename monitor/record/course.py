@@ -8,8 +8,9 @@ So every sum is weighted by time, and says itself how much of the span it covers
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import compress, count, pairwise
 from math import inf
-from operator import le, mul, sub
+from operator import le, lt, mul, sub
 
 from monitor.record.spans import Span, Spans
 
@@ -41,12 +42,16 @@ class Course:
     @property
     def integral(self) -> float:
         """Value times seconds, over the time that was seen."""
-        return sum(map(mul, self.values, self._lengths()))
+        return float(sum(map(mul, self.values, self._lengths())))
 
     @property
     def seen(self) -> Spans:
         """When anything was seen."""
-        return _touching(zip(self.starts, self.ends, strict=True))
+        breaks = list(compress(count(1), map(lt, self.ends, self.starts[1:])))
+        parts = pairwise([0, *breaks, len(self.starts)])
+        return tuple(
+            Span(self.starts[first], self.ends[end - 1]) for first, end in parts if first < end
+        )
 
     def within(self, spans: Iterable[Span]) -> "Course":
         """The part of it that lies in the spans."""
@@ -99,18 +104,17 @@ def course(chunks: Iterable[Chunk], every: float) -> Course:
         order = sorted(range(len(times)), key=times.__getitem__)
         times, values = [times[i] for i in order], [values[i] for i in order]
     longest = bridged(every)
-    following = [*times[1:], inf]
     if max(map(sub, times[1:], times), default=0.0) <= longest:
         ends = [*times[1:], *(at + every for at in times[-1:])]
     else:
-        steps = zip(times, following, strict=False)
+        steps = pairwise([*times, inf])
         ends = [after if after - at <= longest else at + every for at, after in steps]
     return _without_empty(times, ends, values)
 
 
 def _without_empty(starts: list[float], ends: list[float], values: list[float]) -> Course:
     """Leave out what stands for no time: the earlier one of two readings at one moment."""
-    if all(map(float.__lt__, starts, ends)):
+    if all(map(lt, starts, ends)):
         return Course(starts, ends, values)
     kept = [i for i, start in enumerate(starts) if start < ends[i]]
     return Course([starts[i] for i in kept], [ends[i] for i in kept], [values[i] for i in kept])

@@ -5,9 +5,10 @@ much that is. How each column is meant: docs/reference/day-table.md.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
+from itertools import pairwise
 from math import inf
 
 from monitor.logic.derived import no_flow_below
@@ -20,6 +21,10 @@ from monitor.setup import DAY, Limit, Profile, Setup
 
 Read = Callable[[Tag], Iterable[Chunk]]
 """Gives the readings of a tag, in SI, for the day and a minute on both sides of it."""
+
+EDGE = 90.0
+"""Seconds by which the edges of a general gap may differ from tag to tag: the longest for which a
+reading of a tag of 60 s stands."""
 
 SIDES = {"low": -inf, "high": inf}
 """Sides of a band, each with its border where the sheet has no limit."""
@@ -83,6 +88,7 @@ def day_row(frame: Frame, read: Read) -> DayRow:
         water.add(seen)
         kept[tag.id] = Seen(tag, _NOTHING, seen.spans, seen.got, seen.unusable)
     anything = joined(span for seen in kept.values() for span in seen.spans)
+    unwatched = tuple(_unwatched(frame, anything))
     return DayRow(
         run=setup.run.id,
         dph=(frame.day - setup.run.hatch).days + setup.run.hatch_day,
@@ -90,8 +96,8 @@ def day_row(frame: Frame, read: Read) -> DayRow:
         span=frame.span,
         temperatures=tuple(temperatures),
         water=water.row(setup),
-        coverage=tuple(_coverage(frame, seen, anything) for seen in kept.values()),
-        unwatched=without([frame.span], anything),
+        coverage=tuple(_coverage(frame, seen, unwatched) for seen in kept.values()),
+        unwatched=unwatched,
     )
 
 
@@ -131,7 +137,7 @@ def in_steps(frame: Frame, profile: Callable[[Setup], Profile]) -> Iterator[tupl
         at = setup.next_time_of_day(force.span.start, steps.changes_at)
         if len(steps.steps) > 1 and at < force.span.end:
             edges.insert(1, at)
-        for start, end in zip(edges, edges[1:], strict=False):
+        for start, end in pairwise(edges):
             value = steps.at(setup.dph(start), setup.seconds_into_day(start))
             yield Span(start, end), value
 
@@ -166,9 +172,7 @@ def _in_band(frame: Frame, seen: Seen) -> Measure:
     tag = seen.tag.id
     if not any(_warning(force.setup, tag, side) for force in frame.forces for side in SIDES):
         return Missing.NO_LIMIT
-    lows, highs = (
-        tuple(in_steps(frame, partial(_border, tag=tag, side=side))) for side in SIDES
-    )
+    lows, highs = (tuple(in_steps(frame, partial(_border, tag=tag, side=side))) for side in SIDES)
     return sum(
         seen.course.within(overlap([one], [other])).seconds_between(low, high)
         for one, low in lows
@@ -231,7 +235,6 @@ class WaterSums:
             delivered = Missing.NOT_MEASURED
         elif observed:
             delivered = self._delivered
-        measured = isinstance(delivered, float)
         holds = self._frame.holds.get(self._chain.line.id, ()) if self._chain is not None else ()
         return Water(
             by=by.id if by is not None else "",
@@ -277,43 +280,48 @@ def _no_supply(setup: Setup, chain: Chain) -> Profile:
 # Coverage
 
 
-def _coverage(frame: Frame, seen: Seen, anything: Spans) -> Coverage:
+def _coverage(frame: Frame, seen: Seen, unwatched: Sequence[Gap]) -> Coverage:
     missing = without([frame.span], seen.spans)
+    gaps = sorted(_gaps(missing, seen, unwatched), key=lambda gap: gap.span)
     return Coverage(
         tag=seen.tag.id,
         seen=seconds(seen.spans),
         due=round(seconds([frame.span]) / seen.tag.every),
         got=seen.got,
         unusable=len(seen.unusable),
-        gaps=tuple(sorted(_gaps(frame, missing, seen.unusable, anything), key=lambda g: g.span)),
+        gaps=tuple(gaps),
     )
 
 
-def _gaps(
-    frame: Frame, missing: Spans, unusable: Sequence[float], anything: Spans
-) -> Iterator[Gap]:
-    """Each gap with its reason: the first that holds."""
-    for reason, spans in _reasons(frame, anything):
-        yield from (Gap(span, reason) for span in overlap(missing, spans))
-        missing = without(missing, spans)
+def _gaps(missing: Spans, seen: Seen, unwatched: Sequence[Gap]) -> Iterator[Gap]:
+    """Each gap with its reason; general ones first.
+
+    The last reading of a slow tag stands longer than that of a quick one: what is left between
+    is no gap of the quick tag alone.
+    """
+    for gap in unwatched:
+        wide = Span(gap.span.start - EDGE, gap.span.end + EDGE)
+        yield from (replace(gap, span=span) for span in overlap(missing, [wide]))
+        missing = without(missing, [wide])
     for span in missing:
-        bad = any(span.start <= at < span.end for at in unusable)
+        bad = any(span.start <= at < span.end for at in seen.unusable)
         yield Gap(span, "readings not usable" if bad else "no reading of this tag")
 
 
-def _reasons(frame: Frame, anything: Spans) -> Iterator[tuple[str, Spans]]:
-    """What explains a gap of every tag at once, and when."""
-    day = frame.span
-    yield "another set-up in force, not this run", without([day], frame.in_force)
-    if anything and frame.opens:
-        yield "before the record begins", joined([Span(day.start, anything[0].start)])
-    if anything and frame.closes:
-        yield "after the record ends", joined([Span(anything[-1].end, day.end)])
-    for span in without([day], anything):
-        heard = any(span.start <= at < span.end for at in frame.silences)
-        yield (
-            "no tag was read, though the watch ran"
-            if heard
-            else "not observed, watch not running",
-            (span,),
-        )
+def _unwatched(frame: Frame, anything: Spans) -> Iterator[Gap]:
+    """The times of no reading at all, in order, each with its reason."""
+    for span in without([frame.span], anything):
+        for inside in overlap([span], frame.in_force):
+            yield Gap(inside, _why_unwatched(frame, inside, anything), general=True)
+        for outside in without([span], frame.in_force):
+            yield Gap(outside, "another set-up in force, not this run", general=True)
+
+
+def _why_unwatched(frame: Frame, span: Span, anything: Spans) -> str:
+    if anything and frame.opens and span.end <= anything[0].start:
+        return "before the record begins"
+    if anything and frame.closes and span.start >= anything[-1].end:
+        return "after the record ends"
+    if any(span.start <= at < span.end for at in frame.silences):
+        return "no tag was read, though the watch ran"
+    return "not observed, watch not running"

@@ -17,16 +17,13 @@ from monitor.errors import HoldwaterError
 from monitor.logic.quality import FAIL, MISSING
 from monitor.logic.scaling import to_si
 from monitor.logic.state import decode, fresh
-from monitor.record.course import Chunk
+from monitor.record.course import Chunk, bridged
 from monitor.record.days import Force, Frame, day_row
 from monitor.record.rows import DayRow
 from monitor.record.spans import Span, days_between, local_day
 from monitor.record.story import Story
 from monitor.rig import Tag
 from monitor.setup import Run, Setup
-
-MARGIN = 300.0
-"""Seconds on both sides of a day that are read along: no reading stands for longer."""
 
 WENT_OUT = ("accepted", "unknown")
 """States of a text on a channel that may have reached somebody."""
@@ -90,16 +87,21 @@ def _run(setup: Setup) -> Run:
 def _days(reader: Reader, forces: tuple[Force, ...]) -> list[date]:
     """The local dates from the first to the last reading of the run."""
     setup = forces[-1].setup
-    first, last = inf, -inf
-    for tag in reader.tags():
-        for hour in reader.hours(tag):
-            first = min(first, hour.moment.utc)
-            last = max(last, hour.moment.utc + hour.width)
-    begin = max(first, forces[0].span.start)
-    end = min(last, forces[-1].span.end)
-    if not begin < end:
+    ends = [utc for tag in reader.tags() for utc in _ends(reader, tag)]
+    if not ends:
         return []
-    return list(days_between(setup.local_day(begin), setup.local_day(end)))
+    first = max(min(ends), forces[0].span.start)
+    last = min(max(ends), forces[-1].span.end)
+    return list(days_between(setup.local_day(first), setup.local_day(last)))
+
+
+def _ends(reader: Reader, tag: str) -> Iterator[float]:
+    """UTC of the first and the last reading of a tag that has a value; nothing if it has none."""
+    hours = sorted(reader.hours(tag), key=lambda hour: hour.moment.utc)
+    for hour in hours[:1] + hours[-1:]:
+        begin = hour.moment.elapsed
+        found = [reading.moment.utc for reading in reader.readings(tag, begin, begin + hour.width)]
+        yield from (min(found), max(found))
 
 
 class Table:
@@ -217,7 +219,8 @@ class Loader:
 
     def read(self, tag: Tag) -> Iterator[Chunk]:
         """The readings of a tag in chunks; None where one cannot be used."""
-        start, end = self._span.start - MARGIN, self._span.end + MARGIN
+        margin = bridged(tag.every)
+        start, end = self._span.start - margin, self._span.end + margin
         failed = {
             round(flag.elapsed * 1000.0)
             for flag in self._reader.flags(tag.id, start, end, by="utc")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from monitor.record.spans import Span, Spans, seconds
+from monitor.record.spans import Span, seconds
 
 
 class Missing(StrEnum):
@@ -23,10 +23,11 @@ Measure = float | Missing
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """A time in which a tag was not seen, and why."""
+    """A time in which a tag was not seen, and why. general: no other tag was seen either."""
 
     span: Span
     reason: str
+    general: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """Water temperature by one tag, C; in_band in s, degree_days in C d; all over `seen` seconds."""
+    """Water temperature by one tag, C; in_band in s, degree_days in C d; over `seen` seconds."""
 
     tag: str
     low: Measure
@@ -97,8 +98,8 @@ class EventOfDay:
 class DayRow:
     """A local day of the run.
 
-    night_texts: texts of the quiet hours that at least one channel took; night_texts_failed:
-    those that none did. notes: what else one must know to read the row.
+    unwatched: when no tag at all was seen. night_texts: texts of the quiet hours that at least
+    one channel took; night_texts_failed: those that none did. notes: what else one must know.
     """
 
     run: str
@@ -108,7 +109,7 @@ class DayRow:
     temperatures: tuple[Temperature, ...]
     water: Water
     coverage: tuple[Coverage, ...]
-    unwatched: Spans
+    unwatched: tuple[Gap, ...]
     events: tuple[EventOfDay, ...] = ()
     night_texts: int = 0
     night_texts_failed: int = 0

@@ -76,15 +76,14 @@ class Story:
 
     def finished(self, durable: Durable) -> tuple[EventOfDay, ...]:
         """Events by number, each from its first sign, which only the watch's memory has."""
-        found = []
-        for number, event in sorted(self.events.items()):
-            kept = durable.events.get(number)
-            if kept is not None:
-                sign = min(event.first_sign, self._opened[number].utc_at(kept.first_sign))
-                grade = graver(event.grade, kept.grade)
-                event = replace(event, first_sign=sign, grade=grade)
-            found.append(event)
-        return tuple(found)
+        return tuple(self._finished(number, durable) for number in sorted(self.events))
+
+    def _finished(self, number: int, durable: Durable) -> EventOfDay:
+        event, kept = self.events[number], durable.events.get(number)
+        if kept is None:
+            return event
+        sign = min(event.first_sign, self._opened[number].utc_at(kept.first_sign))
+        return replace(event, first_sign=sign, grade=graver(event.grade, kept.grade))
 
     def holds(self, durable: Durable) -> dict[str, Spans]:
         """Holds by line to their planned end, as far as it is known; else until they were over."""

@@ -17,8 +17,8 @@ NOW = Moment(1, 5_000.0, 1_792_304_400.0)
 TAVRIN = Person("tavrin", "Tavrin", "tavrin@example.org", "+19405550141")
 OSKEL = Person("oskel", "Oskel", "Oskel@Example.org", "+1 940-555-0142")
 EVENT = EventRecord(
-    41, "water", "LT1", "mains lost", 4_900.0, 4_950.0, "urgent", calls=1, first_call=4_950.0, no_flow_since=4_960.0,
-    owed=("cause", "dead count", "timers"),
+    41, "water", "LT1", "mains lost", 4_900.0, 4_950.0, "urgent", calls=1,
+    first_call=4_950.0, no_flow_since=4_960.0, owed=("cause", "dead count", "timers"),
 )  # fmt: skip
 
 

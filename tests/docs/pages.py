@@ -4,20 +4,31 @@ import re
 from pathlib import Path
 
 from monitor.config import load
-from monitor.logic.plan import Spec, plan_of
+from monitor.logic.plan import Spec, plan_of, watch_spec
+from monitor.setup import Delays, Setup
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 RESPOND = DOCS / "respond"
-SAMPLES = ("first-night", "loop-recording", "ostrel-hill")
 LINK = re.compile(r"\]\(([^)\s]+)\)")
 
 
-def specs() -> list[Spec]:
-    """Every condition that one of the sample configurations can raise, its steps apart."""
+def setups() -> list[Setup]:
+    """The sample configurations."""
     folders = sorted(path.parent for path in ROOT.glob("sample_config/*/rig.toml"))
-    assert SAMPLES == tuple(folder.name for folder in folders)
-    return [spec for folder in folders for spec in plan_of(load(folder)).specs.values()]
+    assert {"first-night", "loop-recording", "ostrel-hill"} <= {path.name for path in folders}
+    return [load(folder) for folder in folders]
+
+
+def specs() -> list[Spec]:
+    """Every condition that a sample, or the watch itself, can raise; its steps apart."""
+    own = [watch_spec(part, Delays().bad_after) for part in ("record", "inbox")]
+    return own + [spec for setup in setups() for spec in plan_of(setup).specs.values()]
+
+
+def from_limits() -> set[str]:
+    """The names of conditions that a limit of a sample makes; all others are built in."""
+    return {limit.condition for setup in setups() for limit in setup.limits}
 
 
 def names() -> list[str]:

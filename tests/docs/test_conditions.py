@@ -6,8 +6,7 @@ from dataclasses import fields
 import pytest
 
 from docs import tables
-from docs.pages import cells, marked, names, page, specs
-from monitor.config.limits_sheet import BUILT_IN
+from docs.pages import cells, from_limits, marked, names, page, specs
 from monitor.logic.wording import TEMPLATES, WORDS
 from monitor.setup import GRADES, Delays
 
@@ -36,8 +35,8 @@ def test_tables_follow_from_the_code(mark: str) -> None:
 
 def test_every_condition_stands_in_one_table() -> None:
     """The built-in ones in one table, those of the sample limits in the other, none in both."""
-    own = set(names()) - set(BUILT_IN)
-    assert {link(name) for name in BUILT_IN} == set(cells(marked(TEXT, "built-in")))
+    own = from_limits()
+    assert {link(name) for name in set(names()) - own} == set(cells(marked(TEXT, "built-in")))
     assert {link(name) for name in own} == set(cells(marked(TEXT, "limits")))
 
 
@@ -61,7 +60,7 @@ def test_keys_of_delays_exist() -> None:
 def test_words_of_texts() -> None:
     """A condition from a limit stands in texts as the page says."""
     told = {name: row[2] for name, row in cells(marked(TEXT, "limits")).items()}
-    own = set(names()) - set(BUILT_IN)
+    own = from_limits()
     assert {link(name): WORDS.get(name, (name.upper(),))[0] for name in own} == told
 
 

@@ -232,6 +232,14 @@ def test_a_device_that_is_gone_in_the_middle(
     assert {"T": (None, "no answer")} == first(source)
 
 
+@pytest.mark.parametrize("content", [b"1" * 5000, b"1" + b" " * 5000])
+def test_what_is_cut_off_is_not_read(content: bytes, tmp_path: Path) -> None:
+    """A file longer than the kernel gives is no value, not even its first bytes."""
+    (tmp_path / "long").write_bytes(content)
+    with pytest.raises(NoReading, match="too long"):
+        sysfs.number(tmp_path / "long")
+
+
 def test_a_count_of_64_bits(tmp_path: Path) -> None:
     """A count near 2^63 keeps its last digit, which a float would lose."""
     (tmp_path / "count").write_text("9223372036854775807\n")

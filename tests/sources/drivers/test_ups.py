@@ -403,6 +403,7 @@ class Fed:
     def __init__(self, data: bytes, piece: int) -> None:
         self._data = data
         self._piece = piece
+        self.taken = 0
 
     def settimeout(self, _seconds: float) -> None:
         """Nothing here blocks."""
@@ -411,11 +412,21 @@ class Fed:
         """Nobody listens."""
 
     def recv(self, _length: int) -> bytes:
-        data, self._data = self._data[: self._piece], self._data[self._piece :]
-        return data
+        begin, self.taken = self.taken, self.taken + self._piece
+        return self._data[begin : self.taken]
 
     def close(self) -> None:
         """Nothing to give back."""
+
+
+def test_a_line_without_end_is_not_gathered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line that does not end is given up after some kilobytes, however fast it comes."""
+    fed: Any = Fed(b"x" * 1_000_000, 1000)
+    monkeypatch.setattr(socket, "create_connection", lambda *_: fed)
+    session = Session(HOST, 1, 0.1, StageClock(1.0))
+    with pytest.raises(NoReading, match="wrong answer"):
+        session.value("su700", "ups.status")
+    assert fed.taken < 10_000
 
 
 @given(

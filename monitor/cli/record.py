@@ -1,0 +1,58 @@
+"""Commands that show the record of a run, read from the archive; they need no running watch."""
+
+from math import inf
+from pathlib import Path
+
+import click
+
+from monitor.cli.options import FILE, state_option
+
+
+@click.command()
+@state_option
+@click.option("--from", "first", type=int, metavar="DPH", help="First day. [default: all]")
+@click.option("--to", "last", type=int, metavar="DPH", help="Last day, included.")
+@click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
+@click.option("--csv", "table", type=FILE, help="Write the table to this file, as CSV.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a day.")
+def days(
+    state: Path,
+    first: int | None,
+    last: int | None,
+    base: float,
+    table: Path | None,
+    as_json: bool,
+) -> None:
+    """The run day by day: flow, temperature, events, and how much was seen.
+
+    A day is a local date, counted from the hatch; before it the count is negative. What each
+    column means: docs/reference/day-table.md.
+
+    \b
+    Examples:
+      holdwater days --from 10 --to 14
+      holdwater days --csv oh-07.csv
+    """
+    from monitor.archive import Reader
+    from monitor.control import RECORD
+    from monitor.record import Wish, csv_lines, day_table, json_lines, site_of, text_lines
+
+    wish = Wish(-inf if first is None else first, inf if last is None else last, base)
+    with Reader(state / RECORD) as reader:
+        site = site_of(reader, base)
+        if as_json:
+            for line in json_lines(site, day_table(reader, wish)):
+                click.echo(line)
+            if table is None:
+                return
+        rows = list(day_table(reader, wish))
+    if table is None:
+        for line in text_lines(site, rows):
+            click.echo(line)
+        return
+    text = "".join(f"{line}\n" for line in csv_lines(site, rows))
+    table.write_text(text, encoding="utf-8")
+    click.echo(f"{len(rows)} days written to {table}.", err=True)
+
+
+COMMANDS = (days,)

@@ -1,0 +1,316 @@
+"""The day table for people and for other programs: text of 100 columns, CSV, JSON lines.
+
+Times are local, with their offset from UTC where a program reads them. Names of people and phone
+numbers are in no form of it.
+"""
+
+import csv
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from io import StringIO
+from zoneinfo import ZoneInfo
+
+from monitor.archive import Reader
+from monitor.record.gather import forces_of
+from monitor.record.rows import DayRow, EventOfDay, Gap, Measure, Missing, Temperature
+from monitor.record.spans import seconds
+from monitor.units import LITRE, Unit
+
+HOUR, MINUTE = 3600.0, 60.0
+SHORT = {
+    Missing.NOT_MEASURED: "not meas.",
+    Missing.NOT_OBSERVED: "not obs.",
+    Missing.NO_LIMIT: "no limit",
+}
+"""What stands in the text table, where columns are narrow; in CSV and JSON it is written out."""
+
+GAPS_SHOWN = 3
+"""Gaps of a tag and day that the text names; CSV counts them, JSON has them all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What a table needs to know of the place. units: of the temperature tags; base: C."""
+
+    zone: ZoneInfo
+    units: dict[str, Unit]
+    base: float
+
+    def local(self, utc: float) -> datetime:
+        return datetime.fromtimestamp(utc, UTC).astimezone(self.zone)
+
+    def clock(self, utc: float, day: DayRow) -> str:
+        """HH:MM, with the date where it is another day."""
+        local = self.local(round(utc))
+        return f"{local:%H:%M}" if local.date() == day.day else f"{local:%d %b %H:%M}"
+
+    def iso(self, utc: float | None) -> str | None:
+        return None if utc is None else self.local(round(utc)).isoformat()
+
+
+def site_of(reader: Reader, base: float) -> Site:
+    """Zone and units of the set-up in force."""
+    setup = forces_of(reader)[-1].setup
+    units = {tag.id: tag.unit for tag in setup.rig.tags if tag.measures == "temperature"}
+    return Site(setup.zone, units, base)
+
+
+def _number(
+    value: Measure, decimals: int, scale: float = 1.0, unit: Unit | None = None
+) -> float | str:
+    """A figure in the unit of its column, or the words that say why there is none."""
+    if isinstance(value, Missing):
+        return value.value
+    shown = value / scale if unit is None else unit.from_si(value)
+    return round(shown, decimals)
+
+
+# CSV and JSON: one flat and one nested form of the same figures
+
+
+def _water_figures(row: DayRow) -> dict[str, float | str]:
+    water = row.water
+    return {
+        "turnovers": _number(water.turnovers, 3),
+        "delivered_l": _number(water.delivered, 1, LITRE),
+        "flow_seen_h": round(water.seen / HOUR, 3),
+        "no_flow_outside_holds_min": _number(water.no_flow, 1, MINUTE),
+        "no_flow_in_holds_min": _number(water.no_flow_in_holds, 1, MINUTE),
+        "supply_lost_min": _number(water.supply_lost, 1, MINUTE),
+        "mains_lost_min": _number(water.mains_lost, 1, MINUTE),
+    }
+
+
+def _temperature_figures(site: Site, found: Temperature) -> dict[str, float | str]:
+    unit = site.units[found.tag]
+    return {
+        f"min_{unit.name}": _number(found.low, 2, unit=unit),
+        f"mean_{unit.name}": _number(found.mean, 3, unit=unit),
+        f"max_{unit.name}": _number(found.high, 2, unit=unit),
+        "in_band_h": _number(found.in_band, 3, HOUR),
+        "degree_days_C_d": _number(found.degree_days, 3),
+        "seen_h": round(found.seen / HOUR, 3),
+    }
+
+
+def json_lines(site: Site, rows: Iterable[DayRow]) -> Iterator[str]:
+    """One JSON object a day."""
+    for row in rows:
+        yield json.dumps(_document(site, row), ensure_ascii=False)
+
+
+def _document(site: Site, row: DayRow) -> dict[str, object]:
+    return {
+        "run": row.run,
+        "dph": row.dph,
+        "date": row.day.isoformat(),
+        "start": site.iso(row.span.start),
+        "end": site.iso(row.span.end),
+        "hours": row.length / HOUR,
+        "degree_day_base_C": site.base,
+        "water": {"by": row.water.by or Missing.NOT_MEASURED.value, **_water_figures(row)},
+        "temperature": {found.tag: _temperature_figures(site, found) for found in row.temperatures},
+        "coverage": {
+            found.tag: {
+                "share": round(found.seen / row.length, 5),
+                "readings_due": found.due,
+                "readings_got": found.got,
+                "readings_unusable": found.unusable,
+                "gaps": [_gap(site, gap) for gap in found.gaps],
+            }
+            for found in row.coverage
+        },
+        "events": [_event(site, event) for event in row.events],
+        "texts_in_quiet_hours": row.night_texts,
+        "texts_in_quiet_hours_not_sent": row.night_texts_failed,
+        "notes": list(row.notes),
+    }
+
+
+def _gap(site: Site, gap: Gap) -> dict[str, object]:
+    start, end = gap.span
+    return {"start": site.iso(start), "end": site.iso(end), "reason": gap.reason}
+
+
+def _event(site: Site, event: EventOfDay) -> dict[str, object]:
+    return {
+        "number": event.number,
+        "grade": event.grade,
+        "cause": event.cause,
+        "first_sign": site.iso(event.first_sign),
+        "taken": site.iso(event.taken),
+        "on_site": site.iso(event.on_site),
+        "flow_proven": site.iso(event.proven),
+        "closed": site.iso(event.closed),
+    }
+
+
+def csv_lines(site: Site, rows: Iterable[DayRow]) -> Iterator[str]:
+    """A line a day under one of headers with units; tags that came or went leave cells empty.
+
+    All rows are looked at before the first line is given: the headers need every tag.
+    """
+    flat = [_flat(site, row) for row in rows]
+    headers = list(dict.fromkeys(key for cells in flat for key in cells))
+    for cells in ([dict(zip(headers, headers, strict=True))] if headers else []) + flat:
+        line = StringIO()
+        csv.writer(line, lineterminator="").writerow(cells.get(header, "") for header in headers)
+        yield line.getvalue()
+
+
+def _flat(site: Site, row: DayRow) -> dict[str, object]:
+    cells: dict[str, object] = {
+        "run": row.run,
+        "dph": row.dph,
+        "date": row.day.isoformat(),
+        "hours_h": row.length / HOUR,
+        "flow_by": row.water.by or Missing.NOT_MEASURED.value,
+        **_water_figures(row),
+        "texts_in_quiet_hours": row.night_texts,
+        "texts_in_quiet_hours_not_sent": row.night_texts_failed,
+        "degree_day_base_C": site.base,
+    }
+    if not row.temperatures:
+        cells["temperature"] = Missing.NOT_MEASURED.value
+    for found in row.temperatures:
+        for name, figure in _temperature_figures(site, found).items():
+            cells[f"{found.tag}_{name}"] = figure
+    cells["events"] = "; ".join(_event_line(event, site.iso) for event in row.events)
+    for seen in row.coverage:
+        cells[f"{seen.tag}_coverage_%"] = round(100.0 * seen.seen / row.length, 2)
+        cells[f"{seen.tag}_gaps"] = len(seen.gaps)
+    cells["notes"] = "; ".join(row.notes)
+    return cells
+
+
+def _event_line(event: EventOfDay, time: Callable[[float], str | None]) -> str:
+    """An event in one line, with the times it has."""
+    times = {
+        "taken": event.taken,
+        "on site": event.on_site,
+        "flow proven": event.proven,
+        "closed": event.closed,
+    }
+    had = [f"{word} {time(at)}" for word, at in times.items() if at is not None]
+    head = f"{event.number} {event.grade} {event.cause}, first sign {time(event.first_sign)}"
+    return ", ".join([head, *had])
+
+
+# Text
+
+
+def text_lines(site: Site, rows: Sequence[DayRow]) -> Iterator[str]:
+    """The table in blocks: water, temperature, then events, gaps and notes as lines."""
+    if not rows:
+        yield "No day of the run lies between these."
+        return
+    yield f"Run {rows[0].run}, local days ({site.zone.key}). Figures cover the hours seen."
+    yield ""
+    yield from _columns(WATER, [_water_cells(row) for row in rows])
+    yield ""
+    yield from _columns(
+        TEMPERATURE, [cells for row in rows for cells in _temperature_cells(site, row)]
+    )
+    yield f"  C d: degree-days over {site.base:g} C. In band: between the warnings of the limits."
+    for title, tell in (("Events", _event_lines), ("Gaps", _gap_lines), ("Notes", _note_lines)):
+        lines = [line for row in rows for line in tell(site, row)]
+        yield ""
+        yield title if lines else f"{title}: none"
+        yield from lines
+
+
+WATER = (
+    "dph", "date", "day h", "turn-overs", "litres", "seen h", "no flow min", "in holds min",
+    "supply lost min", "mains lost min", "night texts",
+)  # fmt: skip
+TEMPERATURE = ("dph", "date", "tag", "min", "mean", "max", "", "in band h", "C d", "seen h")
+
+
+def _columns(titles: Sequence[str], lines: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Titles, a word a line where they have several, over cells that stand on the right."""
+    stacks = [title.replace("turn-overs", "turn- overs").split() for title in titles]
+    height = max(map(len, stacks))
+    heads = [[""] * (height - len(stack)) + stack for stack in stacks]
+    head_lines = [[head[i] for head in heads] for i in range(height)]
+    table = [*head_lines, *lines]
+    widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+    for line in table:
+        cells = (cell.rjust(width) for cell, width in zip(line, widths, strict=True))
+        yield "  ".join(cells).rstrip()
+
+
+def _cell(value: Measure, decimals: int, scale: float = 1.0, unit: Unit | None = None) -> str:
+    if isinstance(value, Missing):
+        return SHORT[value]
+    shown = value / scale if unit is None else unit.from_si(value)
+    return f"{shown:.{decimals}f}"
+
+
+def _begin(row: DayRow) -> list[str]:
+    return [str(row.dph), f"{row.day:%a %d %b}"]
+
+
+def _water_cells(row: DayRow) -> list[str]:
+    water = row.water
+    failed = f" ({row.night_texts_failed} not sent)" if row.night_texts_failed else ""
+    return [
+        *_begin(row),
+        f"{row.length / HOUR:.0f}",
+        _cell(water.turnovers, 2),
+        _cell(water.delivered, 0, LITRE),
+        f"{water.seen / HOUR:.2f}",
+        _cell(water.no_flow, 0, MINUTE),
+        _cell(water.no_flow_in_holds, 0, MINUTE),
+        _cell(water.supply_lost, 0, MINUTE),
+        _cell(water.mains_lost, 0, MINUTE),
+        f"{row.night_texts}{failed}",
+    ]
+
+
+def _temperature_cells(site: Site, row: DayRow) -> Iterator[list[str]]:
+    for found in row.temperatures:
+        unit = site.units[found.tag]
+        yield [
+            *_begin(row),
+            found.tag,
+            _cell(found.low, 1, unit=unit),
+            _cell(found.mean, 2, unit=unit),
+            _cell(found.high, 1, unit=unit),
+            unit.name,
+            _cell(found.in_band, 2, HOUR),
+            _cell(found.degree_days, 2),
+            f"{found.seen / HOUR:.2f}",
+        ]
+    if not row.temperatures:
+        yield [*_begin(row), "none", *[SHORT[Missing.NOT_MEASURED]] * 3, "", "", "", ""]
+
+
+def _event_lines(site: Site, row: DayRow) -> Iterator[str]:
+    for event in row.events:
+        yield f"  dph {row.dph}: {_event_line(event, lambda utc: site.clock(utc, row))}"
+
+
+def _gap_lines(site: Site, row: DayRow) -> Iterator[str]:
+    """Gaps of all tags stand once; those of one tag are counted, and the longest named."""
+    for gap in row.unwatched:
+        yield f"  dph {row.dph}: all tags {_span(site, row, gap)}"
+    for seen in row.coverage:
+        own = [gap for gap in seen.gaps if not gap.general]
+        longest = sorted(own, key=lambda gap: gap.span.start - gap.span.end)[:GAPS_SHOWN]
+        for gap in sorted(longest, key=lambda gap: gap.span):
+            yield f"  dph {row.dph}: {seen.tag} {_span(site, row, gap)}"
+        if len(own) > GAPS_SHOWN:
+            minutes = seconds(gap.span for gap in own) / MINUTE
+            yield f"  dph {row.dph}: {seen.tag} {len(own)} gaps in all, {minutes:.1f} min"
+
+
+def _span(site: Site, row: DayRow, gap: Gap) -> str:
+    start, end = gap.span
+    minutes = (end - start) / MINUTE
+    return f"{site.clock(start, row)}-{site.clock(end, row)} ({minutes:.1f} min): {gap.reason}"
+
+
+def _note_lines(site: Site, row: DayRow) -> Iterator[str]:
+    yield from (f"  dph {row.dph}: {note}" for note in row.notes)
