@@ -127,7 +127,13 @@ class Store:
         self.db.executemany(
             "INSERT OR IGNORE INTO flags VALUES (?, ?, ?, ?, ?)",
             [
-                (boot, to_ms(flag.elapsed), self._name("tag", flag.tag), flag.test, flag.flag)
+                (
+                    boot,
+                    to_ms(flag.elapsed),
+                    self._name("tag", flag.tag),
+                    _plain(flag.test),
+                    flag.flag,
+                )
                 for boot, flag in flags
             ],
         )

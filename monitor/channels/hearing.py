@@ -1,9 +1,10 @@
 """How people's answers come in: what a channel heard, and what it may call when it listens."""
 
+import math
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal, Protocol, runtime_checkable
 
 from monitor.clock import Clock
 from monitor.errors import HoldwaterError
@@ -46,6 +47,7 @@ class Hooks:
     tell: Callable[[Fault], None]
 
 
+@runtime_checkable
 class Listener(Protocol):
     """A channel that also hears."""
 
@@ -58,7 +60,8 @@ class Listener(Protocol):
 class Trouble:
     """Tells a fault of a channel once it has lasted, when it changes, and when it is over.
 
-    after: seconds it must last; a network that is lost for a moment is nobody's business.
+    after: seconds it must last, also between two reasons; a network that is lost for a moment is
+    nobody's business.
     """
 
     def __init__(self, channel: str, hooks: Hooks, clock: Clock, after: float) -> None:
@@ -68,18 +71,19 @@ class Trouble:
         self._after = after
         self._since: float | None = None
         self._told = ""
+        self._told_at = -math.inf
 
     def look(self, wrong: str) -> None:
         """wrong: what is wrong now, "" if nothing is."""
         now = self._clock.now()
         if not wrong:
-            self._since = None
+            self._since, self._told_at = None, -math.inf
             if self._told:
                 self._told = ""
                 self._hooks.tell(Fault(now, self._part, "", over=True))
             return
         if self._since is None:
             self._since = now.elapsed
-        if wrong != self._told and now.elapsed - self._since >= self._after:
-            self._told = wrong
+        if wrong != self._told and now.elapsed - max(self._since, self._told_at) >= self._after:
+            self._told, self._told_at = wrong, now.elapsed
             self._hooks.tell(Fault(now, self._part, wrong))

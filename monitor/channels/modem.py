@@ -36,6 +36,9 @@ PATIENCE = 45.0
 """Seconds to wait for the modem while the listener has it: longer than it ever does if all is well,
 and short enough that a whole `send` stays below 300 s."""
 
+FORGOTTEN = (None, 11, 311)
+"""Errors of a modem that was reset by itself: it gives no numbers any more, or wants its PIN."""
+
 LONGEST_DETAIL = 200
 
 
@@ -124,6 +127,10 @@ class ModemChannel:
             yield self._session
         except (Silent, OSError):
             self._hang_up()
+            raise
+        except ModemError as error:
+            if error.code in FORGOTTEN:
+                self._hang_up()
             raise
         finally:
             self._lock.release()

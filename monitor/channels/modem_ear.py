@@ -6,6 +6,7 @@ a crash in between brings it again, never loses it.
 
 import logging
 import threading
+from collections import deque
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -91,7 +92,8 @@ class Ear:
         self._country, self._trunk = prefixes
         self._trouble = Trouble(channel, hooks, clock, LASTING)
         self._next_look = 0.0
-        self._is_first_look = True
+        self._may_be_old = True
+        self._unasked: deque[tuple[str, str]] = deque()
         self._taken: set[str] = set()
         self._parts_since: dict[tuple[str, int, int], float] = {}
 
@@ -105,6 +107,7 @@ class Ear:
                 pause = 0.05  # lets the sender have the modem
             except (ModemError, NotUsable, Silent, Busy, OSError) as error:
                 self._trouble.look(str(error))
+                self._may_be_old = True
                 pause = AGAIN
             except NotTaken as error:
                 log.warning("channel=%s not_taken=%r", self._channel, str(error))
@@ -122,22 +125,25 @@ class Ear:
             self._next_look = now + LOOK
         with self._use() as session:
             session.talk.pick_up(TURN)
-            unasked = list(session.talk.unasked)
+            self._unasked.extend(session.talk.unasked)
             session.talk.unasked.clear()
-        for line, body in unasked:
+        while self._unasked:
+            line, body = self._unasked[0]
             self._hear(line, body)
+            self._unasked.popleft()  # only now: what was not taken comes again
+            if body:
+                with self._use() as session:
+                    session.acknowledge()
 
     def _hear(self, line: str, body: str) -> None:
         if line.startswith(("+CMTI:", "+CDSI:")):
             self._collect()
-        elif line.startswith(("+CDS:", "+CMT:")):
+        elif body:
             message = _read(body)
             if isinstance(message, StatusReport):
                 self._report(message)
             elif isinstance(message, Deliver) and message.part is None:
                 self._take(message)
-            with self._use() as session:
-                session.acknowledge()
         else:
             log.info("channel=%s heard=%r", self._channel, line)
 
@@ -161,7 +167,7 @@ class Ear:
             self._join(key, parts)
         for key in [key for key in self._parts_since if key not in waiting]:
             del self._parts_since[key]
-        self._is_first_look = False
+        self._may_be_old = False
 
     def _join(self, key: tuple[str, int, int], parts: list[_Stored]) -> None:
         """Take a long text once all its parts are there, or say that one never came."""
@@ -184,8 +190,8 @@ class Ear:
             self._taken.add(pdu)
 
     def _take(self, message: Deliver) -> None:
-        """Hand a text to the watch. Only one that lay here before we came can be an old one."""
-        written = message.sent if self._is_first_look else None
+        """Hand a text to the watch. Only one that lay here while we were away can be an old one."""
+        written = message.sent if self._may_be_old else None
         sender = self._international(message.sender)
         log.info("channel=%s text_from=%r letters=%d", self._channel, sender, len(message.text))
         self._hooks.take(Heard(sender, message.text, "text", self._channel, written=written))

@@ -130,9 +130,7 @@ def start_up(talk: Talk, pin: str | None) -> Session:
 
     Raises ModemError, Silent, and NotUsable where only a person can help.
     """
-    for _ in range(3):
-        if _accepts(talk, "AT", 1.0):
-            break
+    _wake(talk)
     talk.ask("ATE0", QUICK)
     talk.ask("AT+CMEE=1", QUICK)
     _unlock(talk, pin)
@@ -143,6 +141,20 @@ def start_up(talk: Talk, pin: str | None) -> Session:
     if not any(_accepts(talk, command) for command in news):
         log.warning("modem tells of no new texts; they are looked for every minute")
     return Session(talk, stores or ("",), acknowledges)
+
+
+def _wake(talk: Talk) -> None:
+    """Get its attention: it may be guessing our speed, or still wait for an earlier text."""
+    talk.drop_text()
+    for tries_left in (2, 1, 0):
+        try:
+            talk.ask("AT", 1.0)
+            return
+        except ModemError as error:
+            log.info("modem_refused=%r", str(error))
+        except Silent:
+            if not tries_left:
+                raise
 
 
 def _unlock(talk: Talk, pin: str | None) -> None:

@@ -92,6 +92,10 @@ class Talk:
         while (line := self._line(until)) is not None:
             self._note_unasked(line, until + 1.0)
 
+    def drop_text(self) -> None:
+        """Leave a text that was begun; to a modem that waits for none this means nothing."""
+        self._write(ABORT_KEY)
+
     def close(self) -> None:
         self._port.close()
 
@@ -134,7 +138,7 @@ class Talk:
                     raise NoPrompt(f"{_name(command)}: not asked for the text")
                 self._note_unasked(line, until)
             elif not self._fill(until):
-                self._write(ABORT_KEY)
+                self.drop_text()
                 raise NoPrompt(f"{_name(command)}: not asked for the text")
 
     def _line(self, until: float) -> str | None:

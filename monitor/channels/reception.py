@@ -12,10 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from monitor.channels import replies
+from monitor.channels.base import Message
 from monitor.channels.hearing import Heard
 from monitor.channels.meaning import Puzzle, Query, Stranger, meaning, named_event
 from monitor.clock import Clock
-from monitor.inputs import Answer
+from monitor.effects import Text
+from monitor.inputs import Answer, Moment
 from monitor.logic.state import State
 from monitor.setup import Person, Setup
 
@@ -29,6 +31,10 @@ MOST, WITHIN = 20, 600.0
 as one sender. Nobody types faster (common practice, no source)."""
 
 
+REPLY_LIFE = 600.0
+"""Seconds after which a reply only puzzles (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reply:
     """What is to be said to a person, and by which channel. event: the number it is about."""
@@ -37,6 +43,14 @@ class Reply:
     channel: str
     body: str
     event: int
+
+    def message(self, number: int, setup: Setup, now: Moment) -> Message:
+        """The reply as a channel sends it. It is no turn of an event, so its number is not one of
+        the counted texts: give each another below zero."""
+        expires = now.elapsed + REPLY_LIFE
+        who = self.person.id
+        text = Text(number, self.event, who, "answer", "notice", self.body, now, expires)
+        return Message(text, self.person, setup.rig.label, setup.local(now.utc))
 
 
 class Reception:

@@ -118,9 +118,8 @@ class _Attempt:
         import requests
 
         service, options = self._service, self._service.options
-        host = service.url.parts.hostname
-        # Once known the name costs nothing; a look-up that hangs has surely sent nothing.
-        socket.getaddrinfo(host, service.url.parts.port or options.url.partition(":")[0])
+        # A look-up that hangs has surely sent nothing; once it is done the next one is quick.
+        socket.getaddrinfo(service.url.parts.hostname, None)
         with requests.Session() as session:
             session.trust_env = False
             session.verify = options.ca_file or True
@@ -175,7 +174,9 @@ class _Attempt:
 
         if not isinstance(error, (requests.RequestException, OSError)):
             log.error("text_attempt=failed", exc_info=error)
-        causes = list(_causes(error))
+        if self._status:
+            return self._judged(self._status, b"")
+        causes = _causes(error)
         untrusted = [item for item in causes if isinstance(item, ssl.SSLCertVerificationError)]
         if untrusted:
             host = self._service.url.parts.hostname

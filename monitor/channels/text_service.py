@@ -200,6 +200,11 @@ def _secret_checks(
         ("token" in used and not options.token_secret, "token_secret", "is wanted for {token}"),
         (bool(options.token_secret) and "token" not in used, "token_secret", "is used nowhere"),
         (
+            not (options.user + secrets.get(options.password_secret, "")).isascii(),
+            "user",
+            "or its password holds letters beyond ASCII, which not every service reads alike",
+        ),
+        (
             bool(options.user) != bool(options.password_secret),
             "user",
             "is wanted together with password_secret; give both, or neither",

@@ -23,10 +23,10 @@ def days(
     table: Path | None,
     as_json: bool,
 ) -> None:
-    """The run day by day: flow, temperature, events, and how much was seen.
+    """The run day by day, from the record.
 
-    A day is a local date, counted from the hatch; before it the count is negative. What each
-    column means: docs/reference/day-table.md.
+    Flow, temperature, events, and how much of each day was seen. A day is a local date,
+    counted from the hatch. Columns: docs/reference/day-table.md.
 
     \b
     Examples:

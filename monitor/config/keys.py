@@ -24,7 +24,10 @@ from monitor.rig import LINE_KINDS, VESSEL_KINDS
 from monitor.setup import GRADES
 from monitor.units import UNITS
 
-SOURCE_KINDS = ("mqtt", "simulated", "recording")
+SOURCE_KINDS = (
+    "mqtt", "onewire", "gpio", "counter", "iio", "power_supply", "hwmon", "ups", "modbus", "http",
+    "simulated", "recording",
+)  # fmt: skip
 """Kinds of source: a driver of monitor/sources, the simulated rig, or a file that is replayed."""
 CHANNEL_KINDS = ("mail", "folder", "mailbox", "modem", "siren", "text_gateway")
 """Kinds of channel, as in monitor/channels."""

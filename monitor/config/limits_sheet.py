@@ -26,6 +26,7 @@ from monitor.units import STATES, unit_of
 
 BUILT_IN = (
     "supply lost", "siphon broken", "mains lost", "hold overrun", "sensor faulty", "sensor silent",
+    "flow not seen", "record not kept", "watch faulty", "changed",
 )  # fmt: skip
 """Conditions that the watch has without a limit."""
 FLOW_CONDITIONS = ("flow low", "flow high", "flow far too low", "no flow")

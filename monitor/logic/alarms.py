@@ -88,7 +88,7 @@ def acknowledge(scan: Scan, event: int, who: str) -> None:
     """Acknowledge every unanswered alarm of an event in the name of a person or a policy."""
     for alarm, record in scan.durable.alarms.items():
         if record.event == event and record.state in UNANSWERED:
-            spec = scan.plan.specs.get(alarm)
+            spec = scan.plan.spec(alarm)
             if spec is not None:
                 _apply(scan, spec, record, "acknowledge", who=who)
 

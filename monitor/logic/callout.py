@@ -10,6 +10,7 @@ from dataclasses import replace
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
 from monitor.logic import alarms, events, recovery
+from monitor.logic.plan import RANK_OF_GRADE
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, HoldRecord
 from monitor.logic.telling import holder, is_quiet, next_call, order, send
@@ -137,6 +138,7 @@ def _take(scan: Scan, event: EventRecord, said: Answer) -> None:
     person = scan.setup.person[said.who]
     bed_to_door = person.night if is_quiet(scan) else person.day
     promise = scan.t + (minutes * 60.0 if minutes is not None else bed_to_door)
+    grave = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
     stage = events.move(event.stage, "take")
     other = holder(event)
     _note(scan, event, said, "taken")
@@ -152,7 +154,7 @@ def _take(scan: Scan, event: EventRecord, said: Answer) -> None:
             stage=stage,
             taken_by=said.who,
             taken_at=scan.t,
-            promise=promise,
+            promise=promise if grave else None,  # nobody is called after a notice
             reminded=None,
             next_call=None,
         )

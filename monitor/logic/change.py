@@ -33,15 +33,15 @@ CLIP = 5.5
 OVER_BLOCKS = 6
 """A change is over when the mean of so many blocks lies within the allowance of the baseline."""
 WIDER = 1.25
-"""The scale is the spread of blocks times this: they are not independent (measured, no source)."""
+"""The scale is the spread of blocks times this at least: they are never quite independent."""
 OUTLIER = 2.5
 """Differences beyond so many robust scales are pulled in before mean and spread are taken."""
 MAD_TO_SIGMA = 1.4826
 """Median absolute deviation to standard deviation, normal distribution."""
 
-SMALLEST_SHARE = {"flow": 0.025}
+SMALLEST_SHARE = {"flow": 0.02}
 SMALLEST_SHARE_ELSE = 0.06
-SMALLEST_CELSIUS = 0.8
+SMALLEST_CELSIUS = 1.0
 """The smallest shift worth telling: a share of the level, or kelvins of a temperature (own choice).
 A scale is never under a quarter of it."""
 
@@ -88,9 +88,11 @@ class Learnt:
 class Followed:
     """One place: the block being filled (its number, sums and counts), and what is learnt.
 
-    taken: time of the last reading taken of each tag.
+    seconds: length of a block. taken: time of the last reading taken of each tag.
     """
 
+    tags: tuple[Tag, ...]
+    seconds: float
     key: int
     totals: tuple[float, ...]
     counts: tuple[int, ...]
@@ -112,14 +114,13 @@ def take(
     """Take the newest accepted readings of a place, (value in SI, time) or None for each tag.
 
     A value whose time was taken before is not counted again. A block closes when the first
-    reading of the next one comes. After a gap as long as the whole window all begins anew.
+    reading of the next one comes. After a gap as long as the whole window, and when the tags or
+    their calibration change, all begins anew.
     """
-    seconds = block_seconds(tags)
+    if state is None or state.tags != tags or now // state.seconds - state.key > WINDOW:
+        state = _begin(tags, now)
+    seconds, totals, counts, learnt = state.seconds, state.totals, state.counts, state.learnt
     key = int(now // seconds)
-    if state is None or key - state.key > WINDOW:
-        old = (float("-inf"),) * len(tags) if state is None else state.taken
-        state = Followed(key, (0.0,) * len(tags), (0,) * len(tags), old, Learnt(zero_at=now))
-    totals, counts, learnt = state.totals, state.counts, state.learnt
     if key != state.key:
         means = tuple(t / n if n else None for t, n in zip(totals, counts, strict=True))
         learnt = close(tags, learnt, means, now, WINDOW * seconds)
@@ -130,7 +131,14 @@ def take(
             sums[place] += given[0]
             numbers[place] += 1
             taken[place] = given[1]
-    return Followed(key, tuple(sums), tuple(numbers), tuple(taken), learnt)
+    return Followed(tags, seconds, key, tuple(sums), tuple(numbers), tuple(taken), learnt)
+
+
+def _begin(tags: tuple[Tag, ...], now: float) -> Followed:
+    seconds = block_seconds(tags)
+    nil, never = (0.0,) * len(tags), (float("-inf"),) * len(tags)
+    empty = (0,) * len(tags)
+    return Followed(tags, seconds, int(now // seconds), nil, empty, never, Learnt(zero_at=now))
 
 
 def close(tags: tuple[Tag, ...], learnt: Learnt, block: Block, now: float, limit: float) -> Learnt:

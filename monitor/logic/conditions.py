@@ -9,7 +9,7 @@ from functools import partial
 
 from monitor.effects import Evidence
 from monitor.logic import alarms, events
-from monitor.logic.plan import LimitPlan, SensorPlan, Spec, watch_spec
+from monitor.logic.plan import WATCH, LimitPlan, SensorPlan, Spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import (
     ConditionState,
@@ -17,7 +17,6 @@ from monitor.logic.state import (
 from monitor.rig import Tag
 from monitor.units import STATES
 
-WATCH = ("watch faulty/", "record not kept/")
 AFTER_HOLD = 600.0
 """Seconds after the planned end of a hold before missing flow counts again (time to bleed)."""
 
@@ -100,8 +99,7 @@ def judge_watch(scan: Scan) -> None:
     faults = scan.running.faults
     known = [alarm for alarm in scan.running.conditions if alarm.startswith(WATCH)]
     for part in dict.fromkeys((*faults, *(alarm.partition("/")[2] for alarm in known))):
-        spec = watch_spec(part, scan.setup.delays.bad_after)
-        scan.plan.specs.setdefault(spec.id, spec)
+        spec = watch_spec(part, scan.plan.watch_delay)
         settle(scan, spec, part in faults, partial(_fault, part, faults.get(part, "over")))
 
 

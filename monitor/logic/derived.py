@@ -30,6 +30,8 @@ EARLY_SHARE, EARLY_SECONDS = 0.03, 10.0
 """A told break time is earlier by 3 % of what is left and 10 s: the flow meter's own error."""
 RUN_UP = 60.0
 """Refill without a flow meter is counted from so long after the mains (riser fills first)."""
+UNKNOWN_REFILL = 7200.0
+"""Seconds after which a header counts as full where neither level nor pump flow is known."""
 UNMEASURED = 60.0
 """Seconds after a loss at which a siphon counts as broken if nobody ever measured how long it
 lasts and nothing shows flow: harm time unknown is the worst case."""
@@ -304,10 +306,27 @@ def short_now(scan: Scan, water: Water) -> float:
     out = supply.flow_before or water.set_flow or 0.0
     if supply.lost_since is not None:
         return min(usable, supply.short + out * (scan.t - supply.changed))
-    pump = water.chain.pump
-    surplus = (pump.pump_flow or 0.0) - out if pump is not None else 0.0
-    refilled = max(0.0, surplus) * max(0.0, scan.t - supply.changed - RUN_UP)
+    refilled = _surplus(water, out) * max(0.0, scan.t - supply.changed - RUN_UP)
     return max(0.0, supply.short - refilled)
+
+
+def full_again(scan: Scan, water: Water) -> float:
+    """Elapsed time at which the header is reckoned full, supply being back; two hours after its
+    return where nobody knows what the pump gives."""
+    header = water.chain.header
+    supply = scan.durable.supplies.get(header.id) if header is not None else None
+    if supply is None or supply.short <= 0.0:
+        return scan.t
+    surplus = _surplus(water, supply.flow_before or water.set_flow or 0.0)
+    if surplus <= 0.0:
+        return supply.changed + UNKNOWN_REFILL
+    return supply.changed + RUN_UP + supply.short / surplus
+
+
+def _surplus(water: Water, out: float) -> float:
+    """What the pump gives more than the siphon takes, m3/s; 0.0 where that is not known."""
+    pump = water.chain.pump
+    return max(0.0, (pump.pump_flow or 0.0) - out) if pump is not None else 0.0
 
 
 def refill_seconds(water: Water) -> float | None:

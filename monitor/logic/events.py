@@ -179,7 +179,8 @@ def _again(event: EventRecord) -> EventRecord:
 def close(scan: Scan, number: int, why: str, who: str = "") -> None:
     """Close an event; its unanswered alarms are acknowledged by the closing, and so recorded.
 
-    What is still wrong then, such as a circuit that stayed off, begins an event of its own.
+    What is still wrong then, such as a circuit that stayed off, begins an event of its own. Where
+    its sensor says nothing now, that waits until it does.
     """
     event = scan.durable.events[number]
     scan.set_event(
@@ -194,6 +195,16 @@ def close(scan: Scan, number: int, why: str, who: str = "") -> None:
     alarms.acknowledge(scan, number, who or "closing")
     scan.journal("event", str(number), "closed", cause=why, who=who)
     for alarm in event.alarms:
-        spec, condition = scan.plan.specs.get(alarm), scan.running.conditions.get(alarm)
-        if spec is not None and condition is not None and condition.truth and condition.active:
+        spec, condition = scan.plan.spec(alarm), scan.running.conditions.get(alarm)
+        if spec is None or condition is None or not (condition.truth and condition.active):
+            continue
+        if _is_seen(scan, spec):
             alarm_came(scan, spec, condition.first_sign)
+        else:
+            scan.set_condition(alarm, None)
+
+
+def _is_seen(scan: Scan, spec: Spec) -> bool:
+    """Whether the sensor of a limit can be used now; what has no sensor of its own is seen."""
+    plans = (plan for on_tag in scan.plan.limits.values() for plan in on_tag)
+    return all(scan.usable(plan.tag) is not None for plan in plans if plan.spec is spec)

@@ -26,12 +26,12 @@ def judge_followed(scan: Scan, plan: FollowPlan, touched: frozenset[str]) -> Non
         values = tuple(_newest(scan, tag.id) if tag.id in touched else None for tag in tags)
         state = change.take(tags, was, values, scan.t)
         scan.set_followed(place, state)
-    if state is None:
+    if state is None or state.tags != tags:
         return
     learnt = state.learnt
     truth: bool | None = learnt.changed_at is not None if learnt.judged else None
     if learnt.changed_at is not None:
-        end = learnt.changed_at + change.WINDOW * change.block_seconds(tags)
+        end = learnt.changed_at + change.WINDOW * state.seconds
         truth = scan.t < end
         scan.due(end)
     settle(scan, plan.spec, truth, partial(_shown, plan, learnt), learnt.zero_at)

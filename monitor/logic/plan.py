@@ -113,7 +113,19 @@ class Plan:
     sensors: tuple[SensorPlan, ...]
     specs: dict[str, Spec]
     tank: str
+    watch_delay: float
     followed: tuple[FollowPlan, ...] = ()
+
+    def spec(self, alarm: str) -> Spec | None:
+        """The spec of an alarm, None for one that this set-up does not have."""
+        known = self.specs.get(alarm)
+        if known is None and alarm.startswith(WATCH):
+            return watch_spec(alarm.partition("/")[2], self.watch_delay)
+        return known
+
+
+WATCH = ("watch faulty/", "record not kept/")
+"""Alarms on parts of the watch itself: what parts there are shows only when one fails."""
 
 
 def watch_spec(part: str, delay: float) -> Spec:
@@ -173,7 +185,7 @@ def _plan(setup: Setup) -> Plan:
     )
     followed = tuple(_follow_plan(rig, place, labels) for place in _followed_places(rig))
     specs |= {item.spec.id: item.spec for item in followed}
-    return Plan(chains, limits, sensors, specs, tank, followed)
+    return Plan(chains, limits, sensors, specs, tank, setup.delays.bad_after, followed)
 
 
 def _followed_places(rig: Rig) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from math import ceil
 
 from monitor.logic import alarms, telling
-from monitor.logic.derived import Water, short_now
+from monitor.logic.derived import Water, full_again
 from monitor.logic.events import calling, close, move
 from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
@@ -45,11 +45,9 @@ def water_of(scan: Scan, event: EventRecord) -> Water | None:
 
 def _tell_held(scan: Scan, number: int) -> None:
     """Tell alarms whose time has come, the worst first; drop those that went, as flickers."""
-    specs = scan.plan.specs
-    held = scan.durable.events[number].held
-    for alarm in sorted(held, key=lambda item: -specs[item].rank if item in specs else 0):
+    held = [(alarm, scan.plan.spec(alarm)) for alarm in scan.durable.events[number].held]
+    for alarm, spec in sorted(held, key=lambda item: -item[1].rank if item[1] is not None else 0):
         event = scan.durable.events[number]
-        spec = specs.get(alarm)
         condition = scan.running.conditions.get(alarm)
         if spec is None or condition is None or not condition.active:
             scan.set_event(_without(event, alarm))
@@ -218,7 +216,9 @@ def _in_hold(scan: Scan, water: Water) -> bool:
 
 def _refilled(scan: Scan, water: Water) -> bool:
     """Whether the header must be full again, reckoned without a level."""
-    return short_now(scan, water) <= 0.0
+    at = full_again(scan, water)
+    scan.due(at)
+    return scan.t >= at
 
 
 def _full_for_long(scan: Scan, event: EventRecord, water: Water) -> bool:

@@ -33,20 +33,16 @@ ROLES: dict[str, str] = {
     "sump level": "level sensor in the sump",
     "sump float": "float in the sump",
     "water": "thermometer in the larval tank",
-    "second water": "second thermometer in the same water",
     "room": "thermometer in the room",
     "air": "pressure sensor in the air line",
-    "light": "light cell at the tank",
     "floor": "leak pads on the floor",
     "drain test": "a measured drain test",
 }
 """What a tag can be to the watch, in words for people."""
 
 COST = {
-    "light": 2,
     "drain test": 0,
     "floor": 5,
-    "second water": 6,
     "water": 6,
     "room": 6,
     "witness": 8,
@@ -96,12 +92,9 @@ LINES: dict[str, tuple[Way, ...]] = {
     "top-up missed": (("seen", ("sump level",)), ("seen late", ("sump float",))),
     "water too warm or cold": (("seen", ("water",)), ("presumed", ("room",))),
     "room cooling failing": (("seen", ("room",)), ("seen late", ("water",))),
-    "thermometer drifting": (("seen", ("second water",)),),
     "air pump failing": (("seen", ("air",)),),
     "air stone clogged": (("seen", ("air",)),),
     "battery air flat": (("seen", ("air", "mains")),),
-    "light stays on": (("seen", ("light",)),),
-    "light stays off": (("seen", ("light",)),),
 }
 """Condition -> the ways to see it, best first: how, and all that is needed for it."""
 
@@ -110,13 +103,6 @@ def roles(setup: Setup) -> frozenset[str]:
     """What the tags of this rig are to the watch."""
     rig = setup.rig
     found = {role for tag in rig.tags if (role := _role(rig, tag.measures, tag.of)) is not None}
-    waters = [
-        tag
-        for tag in rig.tags
-        if tag.measures == "temperature" and _kind(rig, tag.of) in ("larval tank", "sump")
-    ]
-    if len(waters) > 1:
-        found.add("second water")
     if any(line.drain_test is not None for line in rig.siphons):
         found.add("drain test")
     return frozenset(found)
@@ -150,7 +136,7 @@ def _role(rig: Rig, measures: str, place: str) -> str | None:
     if measures == "mains":
         feeds_pump = not rig.pumps or any(pump.circuit == place for pump in rig.pumps)
         return "mains" if feeds_pump else None
-    plain = {"pressure": "air", "light": "light", "wet": "floor"}.get(measures)
+    plain = {"pressure": "air", "wet": "floor"}.get(measures)
     return plain or _BY_PLACE.get((measures, _kind(rig, place)))
 
 

@@ -168,8 +168,8 @@ def _change_setup(scan: Scan, change: SetupChange) -> Scan:
 def _forget_unknown(scan: Scan) -> None:
     """Put to rest the conditions and alarms that this set-up does not have."""
     for condition in tuple(scan.running.conditions):
-        if condition not in scan.plan.specs:
+        if scan.plan.spec(condition) is None:
             scan.set_condition(condition, None)
     for alarm, record in scan.durable.alarms.items():
-        if alarm not in scan.plan.specs and record.state != "NORM":
+        if scan.plan.spec(alarm) is None and record.state != "NORM":
             scan.retire_alarm(alarm)

@@ -153,11 +153,12 @@ class Tale:
 
     def _worst(self) -> str:
         """The gravest condition of the event that is still active, else its first."""
-        alarms, specs = self.scan.durable.alarms, self.scan.plan.specs
+        alarms = self.scan.durable.alarms
         active = [
-            specs[alarm]
+            spec
             for alarm in self.event.alarms
-            if alarm in specs and alarm in alarms and alarms[alarm].state in ACTIVE
+            if alarm in alarms and alarms[alarm].state in ACTIVE
+            if (spec := self.scan.plan.spec(alarm)) is not None
         ]
         if not active:
             return self.event.first_out.split("/")[0]

@@ -4,7 +4,7 @@ What is not measured is said, a gap is never filled: sums cover the time that wa
 much that is. How each column is meant: docs/reference/day-table.md.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
@@ -42,15 +42,17 @@ class Force:
 class Frame:
     """All of a day but its readings.
 
+    dph: by the reference hatch of today; limits go by that of the set-up then in force.
     forces: the set-ups of the run in force that day, in order, at least one. holds: feeding holds
     on each line. opens, closes: whether the record begins or ends that day. silences: moments at
     which the watch itself noted that a sensor was silent. base: C, of degree-days.
     """
 
     day: date
+    dph: int
     span: Span
     forces: tuple[Force, ...]
-    holds: dict[str, Spans] = field(default_factory=dict)
+    holds: Mapping[str, Spans] = field(default_factory=dict)
     opens: bool = False
     closes: bool = False
     silences: tuple[float, ...] = ()
@@ -86,12 +88,12 @@ def day_row(frame: Frame, read: Read) -> DayRow:
         if tag.measures == "temperature" and tag.of == setup.run.tank:
             temperatures.append(temperature(frame, seen))
         water.add(seen)
-        kept[tag.id] = Seen(tag, _NOTHING, seen.spans, seen.got, seen.unusable)
+        kept[tag.id] = replace(seen, course=_NOTHING)  # one course at a time is in memory
     anything = joined(span for seen in kept.values() for span in seen.spans)
     unwatched = tuple(_unwatched(frame, anything))
     return DayRow(
         run=setup.run.id,
-        dph=(frame.day - setup.run.hatch).days + setup.run.hatch_day,
+        dph=frame.dph,
         day=frame.day,
         span=frame.span,
         temperatures=tuple(temperatures),

@@ -129,6 +129,7 @@ class Table:
         span = local_day(self._zone, day)
         frame = Frame(
             day,
+            dph_of(self._forces[-1].setup, day),
             span,
             self._in_force(span),
             self._holds,
@@ -224,7 +225,7 @@ class Loader:
         failed = {
             round(flag.elapsed * 1000.0)
             for flag in self._reader.flags(tag.id, start, end, by="utc")
-            if flag.flag in (FAIL, MISSING)
+            if flag.flag in (MISSING,)
         }
         for part in self._reader.series(tag.id, start, end, by="utc"):
             offset = self._timeline.offset(part.boot, part.elapsed[0])

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import StringIO
+from textwrap import wrap
 from zoneinfo import ZoneInfo
 
 from monitor.archive import Reader
@@ -25,6 +26,9 @@ SHORT = {
     Missing.NO_LIMIT: "no limit",
 }
 """What stands in the text table, where columns are narrow; in CSV and JSON it is written out."""
+
+WIDTH = 100
+"""Columns of the text form."""
 
 GAPS_SHOWN = 3
 """Gaps of a tag and day that the text names; CSV counts them, JSON has them all."""
@@ -51,10 +55,11 @@ class Site:
 
 
 def site_of(reader: Reader, base: float) -> Site:
-    """Zone and units of the set-up in force."""
-    setup = forces_of(reader)[-1].setup
-    units = {tag.id: tag.unit for tag in setup.rig.tags if tag.measures == "temperature"}
-    return Site(setup.zone, units, base)
+    """Zone of the set-up in force, and units of all that ever were; of two the later."""
+    forces = forces_of(reader)
+    tags = [tag for force in forces for tag in force.setup.rig.tags]
+    units = {tag.id: tag.unit for tag in tags if tag.measures == "temperature"}
+    return Site(forces[-1].setup.zone, units, base)
 
 
 def _number(
@@ -209,6 +214,8 @@ def text_lines(site: Site, rows: Sequence[DayRow]) -> Iterator[str]:
     yield f"Run {rows[0].run}, local days ({site.zone.key}). Figures cover the hours seen."
     yield ""
     yield from _columns(WATER, [_water_cells(row) for row in rows])
+    by = dict.fromkeys(row.water.by or Missing.NOT_MEASURED.value for row in rows)
+    yield f"  Flow to the larvae by: {', '.join(by)}."
     yield ""
     yield from _columns(
         TEMPERATURE, [cells for row in rows for cells in _temperature_cells(site, row)]
@@ -218,11 +225,12 @@ def text_lines(site: Site, rows: Sequence[DayRow]) -> Iterator[str]:
         lines = [line for row in rows for line in tell(site, row)]
         yield ""
         yield title if lines else f"{title}: none"
-        yield from lines
+        for line in lines:
+            yield from wrap(line, WIDTH, initial_indent="  ", subsequent_indent="      ")
 
 
 WATER = (
-    "dph", "date", "day h", "turn-overs", "litres", "seen h", "no flow min", "in holds min",
+    "dph", "date", "day h", "turn- overs", "litres", "seen h", "no flow min", "in holds min",
     "supply lost min", "mains lost min", "night texts",
 )  # fmt: skip
 TEMPERATURE = ("dph", "date", "tag", "min", "mean", "max", "", "in band h", "C d", "seen h")
@@ -230,7 +238,7 @@ TEMPERATURE = ("dph", "date", "tag", "min", "mean", "max", "", "in band h", "C d
 
 def _columns(titles: Sequence[str], lines: Sequence[Sequence[str]]) -> Iterator[str]:
     """Titles, a word a line where they have several, over cells that stand on the right."""
-    stacks = [title.replace("turn-overs", "turn- overs").split() for title in titles]
+    stacks = [title.split() for title in titles]
     height = max(map(len, stacks))
     heads = [[""] * (height - len(stack)) + stack for stack in stacks]
     head_lines = [[head[i] for head in heads] for i in range(height)]
@@ -254,7 +262,6 @@ def _begin(row: DayRow) -> list[str]:
 
 def _water_cells(row: DayRow) -> list[str]:
     water = row.water
-    failed = f" ({row.night_texts_failed} not sent)" if row.night_texts_failed else ""
     return [
         *_begin(row),
         f"{row.length / HOUR:.0f}",
@@ -265,7 +272,7 @@ def _water_cells(row: DayRow) -> list[str]:
         _cell(water.no_flow_in_holds, 0, MINUTE),
         _cell(water.supply_lost, 0, MINUTE),
         _cell(water.mains_lost, 0, MINUTE),
-        f"{row.night_texts}{failed}",
+        str(row.night_texts),
     ]
 
 
@@ -289,21 +296,21 @@ def _temperature_cells(site: Site, row: DayRow) -> Iterator[list[str]]:
 
 def _event_lines(site: Site, row: DayRow) -> Iterator[str]:
     for event in row.events:
-        yield f"  dph {row.dph}: {_event_line(event, lambda utc: site.clock(utc, row))}"
+        yield f"dph {row.dph}: {_event_line(event, lambda utc: site.clock(utc, row))}"
 
 
 def _gap_lines(site: Site, row: DayRow) -> Iterator[str]:
     """Gaps of all tags stand once; those of one tag are counted, and the longest named."""
     for gap in row.unwatched:
-        yield f"  dph {row.dph}: all tags {_span(site, row, gap)}"
+        yield f"dph {row.dph}: all tags {_span(site, row, gap)}"
     for seen in row.coverage:
         own = [gap for gap in seen.gaps if not gap.general]
         longest = sorted(own, key=lambda gap: gap.span.start - gap.span.end)[:GAPS_SHOWN]
         for gap in sorted(longest, key=lambda gap: gap.span):
-            yield f"  dph {row.dph}: {seen.tag} {_span(site, row, gap)}"
+            yield f"dph {row.dph}: {seen.tag} {_span(site, row, gap)}"
         if len(own) > GAPS_SHOWN:
             minutes = seconds(gap.span for gap in own) / MINUTE
-            yield f"  dph {row.dph}: {seen.tag} {len(own)} gaps in all, {minutes:.1f} min"
+            yield f"dph {row.dph}: {seen.tag} {len(own)} gaps in all, {minutes:.1f} min"
 
 
 def _span(site: Site, row: DayRow, gap: Gap) -> str:
@@ -313,4 +320,6 @@ def _span(site: Site, row: DayRow, gap: Gap) -> str:
 
 
 def _note_lines(site: Site, row: DayRow) -> Iterator[str]:
-    yield from (f"  dph {row.dph}: {note}" for note in row.notes)
+    yield from (f"dph {row.dph}: {note}" for note in row.notes)
+    if row.night_texts_failed:
+        yield f"dph {row.dph}: {row.night_texts_failed} texts of the quiet hours went out by no way"

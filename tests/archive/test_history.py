@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from archive.keeping import PATIENCE, at, keeping
+from archive.keeping import PATIENCE, at, keeping, tables
 from monitor.archive import Reader, Rollup
 from monitor.inputs import Moment, Reading
 
@@ -127,10 +127,10 @@ def test_hours_made_before_stay_right(tmp_path: Path) -> None:
         kept.writer.readings([one(at(60.0 * 50 + 7), 999.0)], {})
         assert kept.writer.flush().wait(PATIENCE)
         with Reader(path) as reader:
-            made = reader._all("SELECT boot, until_ms FROM hours_made ORDER BY boot")
             found = reader.hours(TAG)
             expected = by_hand(reader.readings(TAG), HOUR, False)
             part = reader.hours(TAG, 2.5 * HOUR, 4.0 * HOUR)
+    made = tables(path, "SELECT boot, until_ms FROM hours_made ORDER BY boot")
     assert [(1, 21_600_000), (2, 43_200_000)] == made
     agree(expected, found, False)
     assert [2 * HOUR, 3 * HOUR] == [roll.moment.elapsed for roll in part]

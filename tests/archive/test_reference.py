@@ -12,8 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from archive.keeping import at, keeping
-from monitor.archive import Reader
+from archive.keeping import at, keeping, tables
 from monitor.inputs import Reading
 
 PAGE = Path(__file__).parents[2] / "docs" / "reference" / "archive.md"
@@ -78,7 +77,7 @@ def rows_of(path: Path) -> list[dict[str, Any]]:
         return [dict(row) for row in found]
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(
     st.lists(
         st.tuples(
@@ -127,10 +126,9 @@ def test_every_table_is_on_the_page(tmp_path: Path) -> None:
     path = tmp_path / "record.db"
     with keeping(path):
         pass
-    with Reader(path) as reader:
-        tables = {
-            name for (name,) in reader._all("SELECT name FROM sqlite_schema WHERE type = 'table'")
-        }
+    found = {
+        name for (name,) in tables(path, "SELECT name FROM sqlite_schema WHERE type = 'table'")
+    }
     lines = PAGE.read_text("utf-8").split("## Tables")[1].split("## A row")[0].splitlines()
     named = {line.split("`")[1] for line in lines if line.startswith("| `")}
-    assert tables == named
+    assert found == named

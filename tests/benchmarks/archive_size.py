@@ -122,6 +122,7 @@ def say(name: str, figure: float, unit: str, against: float | None = None) -> No
 
 def plain_rows(folder: Path, day: dict[str, list[float]]) -> tuple[float, float]:
     """Bytes and microseconds a reading of plain rows, one transaction each five minutes."""
+    before = written()
     path = folder / "plain.db"
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
         db.execute("PRAGMA journal_mode=WAL")
@@ -139,7 +140,11 @@ def plain_rows(folder: Path, day: dict[str, list[float]]) -> tuple[float, float]
             db.execute("COMMIT")
             spent += process_time() - begun
     readings = DAY * len(day)
-    return path.stat().st_size / readings, 1e6 * spent / readings
+    size, time = path.stat().st_size / readings, 1e6 * spent / readings
+    say("plain rows: file, bytes a reading", size, "B", size)
+    say("plain rows: written a day", (written() - before) / 1e6, "MB")
+    say("plain rows: stored, a reading", time, "us", time)
+    return size, time
 
 
 def one_day(
@@ -213,8 +218,6 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         plain = plain_rows(folder, day)
-        say("plain rows: file, bytes a reading", plain[0], "B", plain[0])
-        say("plain rows: stored, a reading", plain[1], "us", plain[1])
         path = one_day(folder, day, "archive", plain)
         time_day(path)
         one_day(folder, day, "archive, 3 ms jitter", plain)

@@ -55,8 +55,8 @@ def test_sample_has_short_lines_and_remarks(name: str) -> None:
 
 
 def test_samples_are_these() -> None:
-    """The three rigs that tests, drills and replays name are there."""
-    assert ["first-night", "loop-recording", "ostrel-hill"] == NAMES
+    """The four rigs that tests, drills and replays name are there."""
+    assert ["first-night", "loop-recording", "loop-watched", "ostrel-hill"] == NAMES
 
 
 def test_mains_come_with_a_caution() -> None:

@@ -21,6 +21,7 @@ class MailServer:
     def __init__(self, certificates: Certificates | None) -> None:
         self.port = free_port()
         self._certificates = certificates
+        self._client: imaplib.IMAP4 | None = None
         account = ("dict", "--demo-user", USER, "--demo-password", PASSWORD)
         keys = (
             ("--cert", str(certificates.chain), "--key", str(certificates.key))
@@ -42,31 +43,36 @@ class MailServer:
             time.sleep(0.02)
         raise AssertionError("the IMAP server does not listen")
 
-    def open(self) -> imaplib.IMAP4:
-        """A client of the test itself, in the inbox."""
-        client = imaplib.IMAP4(HOST, self.port, timeout=PATIENCE)
-        if self._certificates is not None:
-            client.starttls(ssl.create_default_context(cafile=str(self._certificates.ca)))
-        client.login(USER, PASSWORD)
-        client.select("INBOX")
-        return client
+    def _open(self) -> imaplib.IMAP4:
+        """The client of the test itself, in the inbox; a log-in is slow, so there is one."""
+        if self._client is None:
+            self._client = client = imaplib.IMAP4(HOST, self.port, timeout=PATIENCE)
+            if self._certificates is not None:
+                client.starttls(ssl.create_default_context(cafile=str(self._certificates.ca)))
+            client.login(USER, PASSWORD)
+            client.select("INBOX")
+        return self._client
+
+    def empty(self) -> None:
+        """Delete all mails."""
+        self._open().store("1:*", "+FLAGS", r"(\Deleted)")
+        self._open().expunge()
 
     def deliver(self, *mails: bytes, date: str = "") -> None:
         """Put mails into the inbox. date: when they came, now if left out."""
-        client = self.open()
         for mail in mails:
-            client.append("INBOX", "", f'"{date}"' if date else "", mail)
-        client.logout()
+            self._open().append("INBOX", "", f'"{date}"' if date else "", mail)
 
     def unseen(self) -> int:
         """How many mails of the inbox are not marked."""
-        client = self.open()
-        found = client.uid("SEARCH", "UNSEEN")[1][0]
-        client.logout()
-        return len(found.split())
+        self._open().noop()
+        return len(self._open().uid("SEARCH", "UNSEEN")[1][0].split())
 
     def stop(self) -> None:
         """End it, as a crash would. Stopping twice changes nothing."""
+        if self._client is not None:
+            self._client.shutdown()
+            self._client = None
         self._process.kill()
         self._process.wait()
 

@@ -24,7 +24,7 @@ class Habits:
 
     registration: state in +CREG and +CEREG. refused: commands answered with ERROR, by beginning.
     silent: commands never answered. at_text: what follows a text instead of +CMGS, "" for
-    nothing at all, "unplug" for the line going. no_prompt: never asks for the text. call: what a
+    nothing at all, "unplug" for the line going. deaf: commands that are missed. no_prompt: never asks for the text. call: what a
     call ends with, None while it rings.
     """
 
@@ -36,6 +36,7 @@ class Habits:
     knows_tries: bool = True
     refused: tuple[str, ...] = ()
     silent: tuple[str, ...] = ()
+    deaf: int = 0
     no_prompt: bool = False
     at_command: str = ""
     at_text: str | None = None
@@ -87,6 +88,10 @@ class Modem:
         os.close(self._slave)
         os.close(self._master)
 
+    def reset(self) -> None:
+        """It starts anew by itself, without the line going: all that was set is forgotten."""
+        self._is_echoing, self._text_mode = True, True
+
     def say(self, *lines: str) -> None:
         """Say lines unasked."""
         os.write(self._master, "".join(f"\r\n{line}\r\n" for line in lines).encode())
@@ -125,7 +130,8 @@ class Modem:
         with self.lock:
             self.commands.append(command)
         habits = self.habits
-        if command.startswith(habits.silent or ("\0",)):
+        if habits.deaf or command.startswith(habits.silent or ("\0",)):
+            habits.deaf = max(0, habits.deaf - 1)
             return buffer
         if habits.noise:
             self.say(habits.noise)
@@ -179,7 +185,7 @@ class Modem:
             self._memory = found[1]
             return ["+CPMS: 1,20,1,20,1,20", "OK"]
         if command == "AT+CMGL=4":
-            return self._listed()
+            return ["ERROR"] if self._text_mode else self._listed()
         if found := re.fullmatch(r"AT\+CMGD=(\d+)", command):
             with self.lock:
                 gone = self.store.pop((self._memory, int(found[1])), None)

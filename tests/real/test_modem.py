@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from channels.people import EVENT, OSKEL, SmallWatch
 from monitor.channels import CHANNELS, modem_ear
 from monitor.channels.base import Delivery, Message
 from monitor.channels.gsm_pdu import Submit
@@ -237,6 +238,13 @@ def test_old_modem_is_good_enough(modem: Modem) -> None:
     assert "accepted" == channel(modem).send(message()).outcome
 
 
+def test_sleepy_modem_is_woken(modem: Modem) -> None:
+    """A modem that misses the first command, while it guesses the speed, is asked again."""
+    modem.habits.deaf = 1
+    assert "accepted" == channel(modem).send(message()).outcome
+    assert ["AT", "AT", "ATE0"] == modem.commands[:3]
+
+
 def test_noise_between_the_lines_does_no_harm(modem: Modem) -> None:
     """What a modem says by itself in the middle of an answer is no answer."""
     modem.habits.noise = '^RSSI:18\r\n\r\n+CMTI: "SM",3\r\n\r\nRING'
@@ -408,6 +416,20 @@ def test_unplugged_modem_is_told_and_its_return(
     assert house.faults[-1].over
 
 
+def test_modem_that_reset_itself_is_started_up_again(
+    modem: Modem, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A modem that forgot its set-up while the line stood gets it again, and texts are heard."""
+    monkeypatch.setattr(modem_ear, "AGAIN", 0.05)
+    monkeypatch.setattr(modem_ear, "LOOK", 0.05)
+    with listening(channel(modem), clock) as house:
+        assert modem.wait_until(lambda: "AT+CMGL=4" in modem.commands, PATIENCE)
+        modem.reset()
+        modem.receive(delivered("OK 41"), told=False)
+        house.wait_for("heard", 1)
+    assert WRITTEN.utc + 20.0 == house.heard[0].written
+
+
 def test_full_store_is_emptied(modem: Modem, clock: Clock) -> None:
     """A modem whose store is full is looked at once, so that it can take texts again."""
     sender = channel(modem)
@@ -426,3 +448,29 @@ def test_direct_text_is_heard_and_acknowledged(modem: Modem, clock: Clock) -> No
         modem.say("+CMT: ,24", delivered("HERE 41"))
         house.wait_for("heard", 1)
         assert modem.wait_until(lambda: "AT+CNMA" in modem.commands, PATIENCE)
+
+
+def test_answer_by_text_is_taken_and_confirmed(modem: Modem, clock: Clock) -> None:
+    """ok41 from Oskel takes the event and is confirmed by text; a stranger's gets nothing."""
+    watch, said = SmallWatch(EVENT), threading.Event()
+    sender = channel(modem)
+
+    def take(heard: Heard) -> None:
+        watch.reception.take(heard)
+        for number, reply in enumerate(watch.said, 1):
+            sender.send(reply.message(-number, watch.setup, watch.clock.now()))
+        if watch.said:
+            said.set()
+
+    hooks = Hooks(take, lambda _report: None, lambda _fault: None)
+    stop = threading.Event()
+    thread = threading.Thread(target=sender.listen, args=(hooks, clock, stop))
+    thread.start()
+    modem.receive(delivered("OK 41", "+19405550199"))
+    modem.receive(delivered("ok41", OSKEL.phone.replace(" ", "").replace("-", "")))
+    assert said.wait(PATIENCE)
+    stop.set()
+    thread.join(PATIENCE)
+    assert "oskel" == watch.state.durable.events[41].taken_by
+    expected = "Ostrel: you have 41, due 01:50. HERE 41 when in, NO 41 if you cannot."
+    assert [("+19405550142", expected)] == [(text.number, text.text) for text in modem.texts]

@@ -61,7 +61,9 @@ def with_tags(*tags: Tag, setup: Setup = SETUP) -> Setup:
 def frame_of(day: date, setup: Setup = SETUP, holds: Mapping[str, Spans] | None = None) -> Frame:
     """A day with one set-up in force all through."""
     span = local_day(setup.zone, day)
-    return Frame(day, span, (Force(span, setup),), dict(holds or {}))
+    assert setup.run is not None
+    dph = (day - setup.run.hatch).days + setup.run.hatch_day
+    return Frame(day, dph, span, (Force(span, setup),), dict(holds or {}))
 
 
 def each_minute(frame: Frame, values: Iterable[tuple[float, float | None]]) -> Chunk:

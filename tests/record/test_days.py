@@ -267,20 +267,3 @@ def test_a_meter_that_was_not_read_has_not_measured_zero() -> None:
         row.temperatures[0].degree_days,
     }
     assert ["not observed, watch not running"] == [gap.reason for gap in row.unwatched]
-
-
-@pytest.mark.parametrize(
-    ("hatch_day", "day", "dph"),
-    [
-        (0, date(2026, 10, 6), 0),
-        (0, date(2026, 10, 3), -3),
-        (1, date(2026, 10, 6), 1),
-        (0, date(2026, 11, 1), 26),
-        (0, date(2026, 11, 2), 27),
-    ],
-)
-def test_dph_counts_local_dates(hatch_day: int, day: date, dph: int) -> None:
-    """Dates from the hatch, negative before it; the day of 25 h is one day."""
-    assert SETUP.run is not None
-    setup = replace(SETUP, run=replace(SETUP.run, hatch_day=hatch_day))
-    assert dph == row_of(frame_of(day, setup)).dph

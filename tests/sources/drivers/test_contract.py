@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from monitor.errors import SetupError
 from monitor.rig import Tag
+from monitor.sources import polled
 from sources.drivers.stage import KINDS, StageClock, build, listen, tag
 
 REFERENCE = Path(__file__).resolve().parents[3] / "docs" / "reference"
@@ -129,7 +130,8 @@ def test_the_page_that_is_named_says_it_all(kind: str) -> None:
     module = importlib.import_module(f"monitor.sources.{kind}")
     tables = [made for name, made in vars(module).items() if name.endswith(("Options", "Keys"))]
     names = [field.name for table in tables for field in dataclasses.fields(table)]
-    assert [] == [word for word in (*names, *words_of(kind)) if f"`{word}`" not in text]
+    words = (*names, *words_of(kind), *polled.PROBLEMS)
+    assert [] == [word for word in words if f"`{word}`" not in text]
 
 
 LOOP = "adc/voltage0 sensor=loop shunt_ohm=100"
@@ -138,6 +140,7 @@ BAD_ADDRESSES = [
     ("counter", "flow", "pulses@/count0 pulses_per_litre=450", "NAME/CHANNEL"),
     ("counter", "flow", "pulses/../x pulses_per_litre=450", "not the name of a channel"),
     ("counter", "flow", "pulses/count0", "pulses_per_litre: Field required"),
+    ("counter", "flow", "p/count0 pulses_per_litre=4 pulses_per_litre=450", "twice"),
     ("counter", "flow", "pulses/count0 pulses_per_litre=0", "pulses_per_litre"),
     ("counter", "flow", "pulses/count0 pulses_per_litre=nan", "pulses_per_litre"),
     ("counter", "flow", "pulses/count0 pulses_per_litre=450 gate_s=1e9", "gate_s"),

@@ -187,12 +187,18 @@ def test_a_certificate_file_that_is_none(tmp_path: Path) -> None:
     assert problem in ("no connection", "no answer")
 
 
-class Dripping:
-    """A server that sends its document byte by byte, and never ends it."""
+MOST_SENT = 50_000_000
+"""Bytes after which a server gives up: far more than buffers between the two could hold."""
 
-    def __init__(self, pause: float) -> None:
+
+class Dripping:
+    """A server that sends its document piece by piece, and never ends it."""
+
+    def __init__(self, pause: float, piece: bytes = b" ") -> None:
+        self.sent = 0
         self._over = threading.Event()
         self._pause = pause
+        self._piece = piece
         self._server = socket.create_server((HOST, 0))
         self.port: int = self._server.getsockname()[1]
         self._thread = threading.Thread(target=self._serve, daemon=True)
@@ -207,9 +213,12 @@ class Dripping:
         connection, _ = self._server.accept()
         with connection:
             try:
-                connection.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 60000\r\n\r\n")
+                connection.sendall(b"HTTP/1.1 200 OK\r\n\r\n")
                 while not self._over.wait(self._pause):
-                    connection.sendall(b" ")
+                    connection.sendall(self._piece)
+                    self.sent += len(self._piece)
+                    if self.sent > MOST_SENT:
+                        return
             except OSError:
                 self._over.set()
 
@@ -232,6 +241,15 @@ def test_a_document_without_end_is_given_up() -> None:
     assert (None, "no answer") == (heard[0].value, heard[0].problem)
     assert clock.now().elapsed - began < 5.0
     server.close()
+
+
+def test_a_fast_document_without_end_is_cut() -> None:
+    """However fast a document comes, no more of it is taken than a document may have."""
+    server = Dripping(0.0, b" " * 65_536)
+    found = first(build("http", {"url": f"http://{HOST}:{server.port}/"}, TR))
+    server.close()
+    assert {"TR": (None, "too long")} == found
+    assert server.sent < MOST_SENT
 
 
 def test_numbers_keep_their_digits(server: WebServer) -> None:
