@@ -1,28 +1,20 @@
 """What follows from readings and rig: mean levels, falls, header endurance, time of the break.
 
-Hydraulics: a siphon from a header to a lower surface flows as the square root of its head, so a
-header without supply drains by A dh/dt = -k sqrt(H), k = Q/sqrt(H), and needs
-t = 2 A (sqrt(H1) - sqrt(H2)) / k from head H1 to head H2 (Torricelli; any hydraulics text).
 The level at which the siphon breaks is measured at commissioning, never computed: vortex
 formulas do not hold for the small bores used here.
 """
 
 from dataclasses import dataclass
-from math import sqrt
 
+from monitor.effects import Evidence
+from monitor.logic.hydraulics import drain_time
 from monitor.logic.plan import Chain
 from monitor.logic.scan import Scan
 from monitor.logic.state import SupplyRecord, TagState
+from monitor.logic.trails import mean_level, rises, sure_fall
 from monitor.rig import Line, Vessel
 from monitor.units import L_PER_MIN
 
-MEAN_SPAN = 30.0
-"""Seconds of the mean level; 1 mm of noise shrinks to 0.4 mm at 5 s sampling."""
-FLOW_SPAN = 600.0
-"""Seconds of the mean flow before a loss."""
-FALL_SURE = 0.005
-"""A change of 5 mm over 30, 60 or 120 s is no noise of a 1 mm sensor: between means of two readings
-each it is five standard deviations; fewer readings must differ by more."""
 AT_BREAK = 0.004
 """A mean header level within 4 mm of the measured break level is at it: noise of a 30 s mean is
 0.4 mm, and a valve shut half a centimetre above the break keeps the prime."""
@@ -124,68 +116,23 @@ def observe(scan: Scan, chain: Chain) -> Water:
     )
 
 
-def mean_level(state: TagState, span: float = MEAN_SPAN) -> tuple[float, float]:
-    """Mean value and mean time of the accepted readings of the last `span` seconds."""
-    count, values, times = 0, 0.0, 0.0
-    for bucket in reversed(state.trail):
-        if bucket.at < state.at - span:
-            break
-        count += bucket.count
-        values += bucket.value_sum
-        times += bucket.time_sum
-    return values / count, times / count
-
-
-def sure_change(state: TagState, span: float) -> float:
-    """Value now less value `span` seconds ago (both means of ten seconds); 0.0 if that is noise.
-
-    The noise of a difference of two means goes with the root of 1/n + 1/m, for n and m readings.
-    """
-    newest = state.trail[-1]
-    wanted = newest.at - span
-    for bucket in reversed(state.trail[:-1]):
-        if bucket.at <= wanted + 5.0:
-            change = newest.value - bucket.value
-            sure = FALL_SURE * max(1.0, sqrt(1.0 / newest.count + 1.0 / bucket.count))
-            return change if bucket.at > wanted - 15.0 and abs(change) >= sure else 0.0
-    return 0.0
-
-
-def sure_fall(state: TagState) -> float | None:
-    """Metres a level fell over 30, 60 or 120 s, where that is more than noise."""
-    changes = (sure_change(state, span) for span in (30.0, 60.0, 120.0))
-    return next((-change for change in changes if change < 0.0), None)
-
-
-def rises(state: TagState) -> bool:
-    """Whether a level rose by more than noise over 30, 60 or 120 s."""
-    return any(sure_change(state, span) > 0.0 for span in (30.0, 60.0, 120.0))
-
-
-def drain_time(
-    area: float, flow: float, level: float, lip: float, end: float, head: float | None
-) -> float:
-    """Seconds until a header without supply falls from `level` to `end`.
-
-    area m2; flow m3/s with the header at its lip; levels m above the header floor; head: height
-    from the surface below to the header lip, m, or None: then simple division (5 to 10 % early).
-
-    >>> round(drain_time(0.49, 6.0 / 60000, 0.38, 0.38, 0.12, 1.05) / 60, 1)
-    22.7
-    """
-    if level <= end:
-        return 0.0
-    if head is None or head <= lip - end:
-        return area * (level - end) / flow
-    drop = sqrt(head - (lip - level)) - sqrt(head - (lip - end))
-    return 2.0 * area * drop * sqrt(head) / flow
-
-
-def flow_at(flow_at_lip: float, level: float, lip: float, head: float | None) -> float:
-    """Siphon flow at a header level, from the flow at the lip."""
-    if head is None or head <= lip - level:
-        return flow_at_lip
-    return flow_at_lip * sqrt((head - (lip - level)) / head)
+def water_evidence(water: Water) -> Evidence:
+    """What the tags of a chain say, in their own units; only what there is."""
+    chain, pairs = water.chain, []
+    if chain.mains is not None and water.mains is not None:
+        pairs.append((chain.mains.id, "on" if water.mains else "off"))
+    for tag, value in (
+        (chain.supply, water.supply),
+        (chain.level, water.level),
+        (chain.flow, water.flow),
+    ):
+        if tag is not None and value is not None:
+            pairs.append((tag.id, tag.unit.show(value)))
+    if chain.float is not None and water.float_closed is not None:
+        pairs.append((chain.float.id, "closed" if water.float_closed else "open"))
+    if chain.witness is not None and water.witness is not None:
+        pairs.append((chain.witness.id, "flow" if water.witness else "no flow"))
+    return tuple(pairs)
 
 
 def usable_volume(chain: Chain, flow: float | None = None) -> float | None:

@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 
 from monitor.logic.alarms import ACTIVE
-from monitor.logic.derived import Water, break_forecast, mean_level
+from monitor.logic.derived import Water, break_forecast
 from monitor.logic.gsm import Part
 from monitor.logic.plan import Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, SupplyRecord
+from monitor.logic.trails import mean_level
 
 
 @dataclass(frozen=True, slots=True)

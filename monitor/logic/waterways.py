@@ -6,23 +6,22 @@ and where nothing shows flow it is presumed broken once the measured endurance h
 
 from dataclasses import replace
 
-from monitor.effects import Evidence
 from monitor.logic.conditions import settle
 from monitor.logic.derived import (
     AT_BREAK,
-    FLOW_SPAN,
-    MEAN_SPAN,
     Water,
     endurance,
-    flow_at,
-    mean_level,
     no_flow_below,
     presumed_break,
     short_at_float,
     short_now,
+    water_evidence,
 )
+from monitor.logic.holds import judge_hold
+from monitor.logic.hydraulics import flow_at
 from monitor.logic.scan import Scan
-from monitor.logic.state import FlowState, HoldRecord, SiphonRecord, SupplyRecord
+from monitor.logic.state import FlowState, SiphonRecord, SupplyRecord
+from monitor.logic.trails import FLOW_SPAN, MEAN_SPAN, mean_level
 
 BREAKS_WITHIN = 90.0
 """Seconds from the end of the flow in which the header must be seen at the break level: the mean
@@ -42,7 +41,7 @@ def judge_water(scan: Scan, water: Water) -> None:
     if water.chain.drawn_by_siphon:
         _judge_supply(scan, water)
         _judge_siphon(scan, water)
-    _judge_hold(scan, water)
+    judge_hold(scan, water)
 
 
 def _judge_supply(scan: Scan, water: Water) -> None:
@@ -102,25 +101,6 @@ def _stays_full(water: Water) -> bool:
     if water.level is None or water.flow_none is not False:
         return False
     return not _has_sunk(water) and water.fall is None
-
-
-def water_evidence(water: Water) -> Evidence:
-    """What the tags of a chain say, in their own units; only what there is."""
-    chain, pairs = water.chain, []
-    if chain.mains is not None and water.mains is not None:
-        pairs.append((chain.mains.id, "on" if water.mains else "off"))
-    for tag, value in (
-        (chain.supply, water.supply),
-        (chain.level, water.level),
-        (chain.flow, water.flow),
-    ):
-        if tag is not None and value is not None:
-            pairs.append((tag.id, tag.unit.show(value)))
-    if chain.float is not None and water.float_closed is not None:
-        pairs.append((chain.float.id, "closed" if water.float_closed else "open"))
-    if chain.witness is not None and water.witness is not None:
-        pairs.append((chain.witness.id, "flow" if water.witness else "no flow"))
-    return tuple(pairs)
 
 
 def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sign: float) -> None:
@@ -308,38 +288,3 @@ def _judge_witnesses(scan: Scan, water: Water) -> None:
     blind = waited and all(scan.usable(tag) is None for tag in tags)
     spec = scan.plan.specs[f"flow not seen/{water.chain.line.id}"]
     settle(scan, spec, blind, lambda: tuple((tag.id, "bad or silent") for tag in tags))
-
-
-# Feeding holds
-
-
-def _judge_hold(scan: Scan, water: Water) -> None:
-    line = water.chain.line.id
-    hold = scan.durable.holds.get(line)
-    spec = scan.plan.specs[f"hold overrun/{line}"]
-    if hold is None:
-        settle(scan, spec, False, lambda: water_evidence(water))
-        return
-    flow = scan.running.flows.get(line, FlowState())
-    if _hold_is_over(scan, hold, flow, water):
-        scan.journal("event", f"hold {line}", "ended", who=hold.who)
-        scan.set_hold(line, None)
-        settle(scan, spec, False, lambda: water_evidence(water))
-        return
-    scan.due(hold.end)
-    if flow.in_band_since is not None:
-        scan.due(flow.in_band_since + HOLD_OVER)
-    overrun = scan.t >= hold.end and not water.in_band
-    settle(scan, spec, overrun, lambda: water_evidence(water), hold.end)
-
-
-def _hold_is_over(scan: Scan, hold: HoldRecord, flow: FlowState, water: Water) -> bool:
-    if not water.chain.flow_is_seen:
-        return scan.t >= hold.end
-    if flow.in_band_since is None or scan.t < flow.in_band_since + HOLD_OVER:
-        return False
-    return flow.in_band_since > hold.start or scan.t >= hold.end
-
-
-HOLD_OVER = 60.0
-"""Seconds of flow in band that end a hold: after the valve was shut, or at its planned end."""

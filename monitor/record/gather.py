@@ -225,7 +225,7 @@ class Loader:
         failed = {
             round(flag.elapsed * 1000.0)
             for flag in self._reader.flags(tag.id, start, end, by="utc")
-            if flag.flag in (MISSING,)
+            if flag.flag in (FAIL, MISSING)
         }
         for part in self._reader.series(tag.id, start, end, by="utc"):
             offset = self._timeline.offset(part.boot, part.elapsed[0])

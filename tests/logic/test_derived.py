@@ -16,22 +16,19 @@ from monitor.logic.derived import (
     Forecast,
     Water,
     break_forecast,
-    drain_time,
     endurance,
-    flow_at,
-    mean_level,
     observe,
     refill_seconds,
-    rises,
     short_at_float,
     short_now,
-    sure_fall,
     usable_volume,
 )
+from monitor.logic.hydraulics import drain_time, flow_at
 from monitor.logic.plan import Chain, plan_of
 from monitor.logic.quality import take
 from monitor.logic.scan import Scan
 from monitor.logic.state import TagState
+from monitor.logic.trails import mean_level, rises, sure_fall
 from monitor.rig import DrainTest, Tag
 from monitor.units import L_PER_MIN, LITRE, unit_of
 

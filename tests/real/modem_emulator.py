@@ -24,8 +24,8 @@ class Habits:
 
     registration: state in +CREG and +CEREG. refused: commands answered with ERROR, by beginning.
     silent: commands never answered. at_text: what follows a text instead of +CMGS, "" for
-    nothing at all, "unplug" for the line going. deaf: commands that are missed. no_prompt: never asks for the text. call: what a
-    call ends with, None while it rings.
+    nothing at all, "unplug" for the line going. deaf: commands that are missed. no_prompt: never
+    asks for the text. call: what a call ends with, None while it rings.
     """
 
     registration: str = "1"

@@ -441,13 +441,22 @@ def test_full_store_is_emptied(modem: Modem, clock: Clock) -> None:
         house.wait_for("heard", 1)
 
 
-def test_direct_text_is_heard_and_acknowledged(modem: Modem, clock: Clock) -> None:
-    """A text that comes without being stored, as a flash does, is heard too."""
+def test_direct_text_is_heard_and_acknowledged(
+    modem: Modem, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A text that comes without being stored, as a flash does, waits until the watch has it."""
+    monkeypatch.setattr(modem_ear, "AGAIN", 0.05)
     with listening(channel(modem), clock) as house:
         assert modem.wait_until(lambda: "AT+CMGL=4" in modem.commands, PATIENCE)
-        modem.say("+CMT: ,24", delivered("HERE 41"))
+        house.is_stuck = True
+        modem.say("+CMT: ,24", delivered("OK 41"))
+        lists = modem.commands.count("AT+CMGL=4")
+        assert modem.wait_until(lambda: modem.commands.count("AT+CMGL=4") >= lists + 4, PATIENCE)
+        assert "AT+CNMA" not in modem.commands
+        house.is_stuck = False
         house.wait_for("heard", 1)
         assert modem.wait_until(lambda: "AT+CNMA" in modem.commands, PATIENCE)
+    assert ["OK 41"] == [heard.text for heard in house.heard]
 
 
 def test_answer_by_text_is_taken_and_confirmed(modem: Modem, clock: Clock) -> None:

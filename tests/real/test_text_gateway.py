@@ -194,6 +194,17 @@ def test_connection_lost_after_the_request_is_unknown(service: TextService) -> N
     assert "connection lost" in delivery.detail
 
 
+@pytest.mark.parametrize(
+    ("status", "outcome"), [(200, "accepted"), (402, "refused"), (503, "retry")]
+)
+def test_answer_that_breaks_off_still_has_its_status(
+    service: TextService, status: int, outcome: str
+) -> None:
+    """The status says what became of the text, even if the words after it are lost."""
+    service.behaviour = Behaviour(status, b"some", step="half")
+    assert outcome == channel(service.url).send(message()).outcome
+
+
 def test_port_that_takes_no_connection_is_tried_again() -> None:
     """A connection that never comes about has sent nothing."""
     with socket.socket() as full:

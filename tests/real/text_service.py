@@ -22,9 +22,10 @@ class Request:
 
 @dataclass(slots=True)
 class Behaviour:
-    """How the service answers. step: "answer", or "silent", "drop", "drip" instead of it.
+    """How the service answers. step: "answer", or "silent", "drop", "drip", "half" instead of it.
 
-    drip: the answer comes letter by letter from its first header on.
+    drip: the answer comes letter by letter from its first header on. half: it breaks off in its
+    body.
     """
 
     status: int = 200
@@ -86,7 +87,7 @@ class TextService:
                 if self.over.wait(0.02):
                     return
                 request.wfile.write(bytes([letter]))
-        elif behaviour.step == "answer":
+        elif behaviour.step in ("answer", "half"):
             # The plain form of it adds a date of its own.
             if "Date" in behaviour.headers:
                 request.send_response_only(behaviour.status)
@@ -94,7 +95,8 @@ class TextService:
                 request.send_response(behaviour.status)
             for name, value in behaviour.headers.items():
                 request.send_header(name, value)
-            request.send_header("Content-Length", str(len(behaviour.body)))
+            missing = 100 if behaviour.step == "half" else 0
+            request.send_header("Content-Length", str(len(behaviour.body) + missing))
             request.end_headers()
             request.wfile.write(behaviour.body)
 
