@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from monitor.record.days import Force, day_row
-from monitor.record.rows import Missing
+from monitor.record.rows import Gap, Missing
 from monitor.record.spans import Span
 from monitor.setup import Profile
 from monitor.units import L_PER_MIN
@@ -162,6 +162,29 @@ def test_readings_that_cannot_be_used_are_named_as_the_reason() -> None:
     assert (1380, 60) == (cover.got, cover.unusable)
     assert ["readings not usable"] == [gap.reason for gap in cover.gaps]
     assert 26.0 == row.temperatures[0].mean
+
+
+def test_readings_beside_the_day_are_not_of_it() -> None:
+    """What is read along on both sides of the day is counted neither as got nor as unusable."""
+    frame = frame_of(ORDINARY)
+    start, end = frame.span
+    times = [start - 60.0, start, end - 60.0, end, end + 60.0]
+    row = day_row(frame, reader_of({"TW1": (times, [None, 26.0, None, None, 26.0])}))
+    cover = {item.tag: item for item in row.coverage}["TW1"]
+    assert (1, 1) == (cover.got, cover.unusable)
+
+
+def test_the_watch_stops_for_all_tags_at_once() -> None:
+    """A quick tag, whose last reading stands shorter than that of a slow one, has one gap only."""
+    frame = frame_of(ORDINARY, with_tags(replace(FLOW, every=1.0), WATER))
+    start, end = frame.span
+    quick = [start + second for second in range(30)]
+    read = reader_of({"QL": (quick, [SIX] * 30), "TW1": ([start], [26.0])})
+    row = day_row(frame, read)
+    gaps = {item.tag: item.gaps for item in row.coverage}
+    why = "not observed, watch not running"
+    assert (Gap(Span(start + 30.0, end), why, general=True),) == gaps["QL"]
+    assert (Gap(Span(start + 60.0, end), why, general=True),) == gaps["TW1"] == row.unwatched
 
 
 def test_silence_that_the_watch_itself_noted_is_not_its_own() -> None:

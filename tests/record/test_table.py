@@ -153,6 +153,20 @@ def test_what_was_stored_before_the_clock_was_right_is_re_timed(tmp_path: Path) 
     assert () == row.notes
 
 
+def test_a_clock_that_was_set_right_later_moves_what_came_after(tmp_path: Path) -> None:
+    """Of two right clocks of one boot each holds for its own part: set ahead by 60 s at 04:00."""
+
+    def write(pen: Pen) -> None:
+        pen.set_up(pen.begin, 1, files_of())
+        pen.minutes(pen.begin, pen.begin + HOUR)
+        pen.minutes(pen.begin + HOUR, pen.begin + 2 * HOUR, ahead=60.0)
+
+    (row,) = rows_of(kept(tmp_path, "2026-10-18T03:00", write))
+    begun, ended = row.unwatched
+    assert local("2026-10-18T03:00") == begun.span.end
+    assert local("2026-10-18T05:01") == ended.span.start
+
+
 def test_a_clock_that_was_never_right_is_said(tmp_path: Path) -> None:
     """Without a trusted offset the times may be wrong, and the row says of which boot."""
 
