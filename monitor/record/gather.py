@@ -231,7 +231,7 @@ class Loader:
             offset = self._timeline.offset(part.boot, part.elapsed[0])
             if not offset.trusted:
                 self._untrusted.add(part.boot)
-            ahead = self._timeline.offset(part.boot, -1e18).ahead + 0*offset.ahead + (0 if offset.trusted else 1)
+            ahead = offset.ahead
             yield [at + ahead for at in part.elapsed], self._values(tag, part, failed)
 
     def _values(self, tag: Tag, part: Series, failed: set[int]) -> list[float | None]:

@@ -127,8 +127,11 @@ def test_built_in_conditions_are_those_of_the_logic() -> None:
     """The names a limit may not have are those the watch gives to conditions of its own."""
     from config.small import SAMPLES
     from monitor.config import load
-    from monitor.logic.plan import plan_of
+    from monitor.logic.plan import plan_of, watch_spec
 
     setup = load(SAMPLES / "ostrel-hill")
     own = {item.condition for item in setup.limits}
-    assert set(BUILT_IN) == {spec.name for spec in plan_of(setup).specs.values()} - own
+    of_the_watch = {watch_spec(part, 0.0).name for part in ("record", "mail")}
+    watched = plan_of(load(SAMPLES / "loop-watched")).specs.values()
+    specs = [*plan_of(setup).specs.values(), *watched]
+    assert set(BUILT_IN) == ({spec.name for spec in specs} | of_the_watch) - own
