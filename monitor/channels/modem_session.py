@@ -18,7 +18,7 @@ SLOW = 10.0
 """Seconds for what it asks its SIM or the network (common practice, no source)."""
 
 SENDING = 75.0
-"""Seconds for a text: makers tell of a minute and more (Telit manuals)."""
+"""Seconds for a text: manuals of modems tell of a minute and more."""
 
 STORES = ("ME", "SM")
 """Where incoming texts may lie: in the modem and on the SIM (TS 27.005, section 3.2.3)."""

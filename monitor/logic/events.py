@@ -96,12 +96,24 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     if _water_stopped(scan, spec) and event.no_flow_since is None:
         event = replace(event, no_flow_since=first_sign)
     if RANK_OF_GRADE[spec.grade] > RANK_OF_GRADE[event.grade]:
-        event = replace(event, grade=spec.grade)
+        event = _graver(event, spec.grade)
     if event.stage == "flow proven":
         event = replace(_again(event), first_sign=first_sign)
         scan.journal("event", str(event.number), "open", grade=event.grade, cause=spec.id)
     scan.set_event(event)
     alarms.put_into(scan, spec, event.number)
+
+
+def _graver(event: EventRecord, grade: str) -> EventRecord:
+    """An event that turns out graver. Who took a notice promised no time: people are called."""
+    graver = replace(event, grade=grade)
+    calls = RANK_OF_GRADE["high"]
+    if RANK_OF_GRADE[event.grade] >= calls or RANK_OF_GRADE[grade] < calls:
+        return graver
+    if event.stage not in ("taken", "on site"):
+        return graver
+    stage = move(event.stage, "cannot")
+    return replace(graver, stage=stage, taken_by="", promise=None, on_site=None, calls=0)
 
 
 def _water_stopped(scan: Scan, spec: Spec) -> bool:

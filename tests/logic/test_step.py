@@ -32,7 +32,7 @@ from monitor.simulator.story import Action, Say
 from monitor.units import L_PER_MIN
 
 SLOW = unhurried(sample("ostrel-hill"), 10.0)
-LEAN = with_tags(SLOW, "MP", "MA", "QS", "QL", "LH", "TW1")
+LEAN = with_tags(unhurried(sample("ostrel-hill"), 15.0), "MP", "MA", "QS", "QL", "LH")
 FULL = 6.0 * L_PER_MIN
 
 
@@ -144,7 +144,7 @@ happenings = st.one_of(
     st.builds(
         lambda at, tag: (Action(at, "sensor silent", tag),),
         seconds,
-        st.sampled_from(["MP", "QS", "QL", "LH", "TW1"]),
+        st.sampled_from(["MP", "QS", "QL", "LH"]),
     ),
     st.builds(
         lambda at: (Action(at, "valve", value=0.0), Say(at, "tavrin", "hold", minutes=10.0)),
@@ -239,10 +239,16 @@ def states() -> list[State]:
     return found
 
 
-def shape(state: State) -> tuple[Durable, dict[str, tuple[bool, bool]]]:
-    """What lasts, and the conditions without their times."""
-    conditions = state.running.conditions.items()
-    return state.durable, {name: (item.truth, item.active) for name, item in conditions}
+def shape(state: State) -> list[object]:
+    """All that decides what is told from here on; conditions without their times."""
+    durable, conditions = state.durable, state.running.conditions.items()
+    return [
+        durable.events,
+        durable.siphons,
+        durable.next_text,
+        {name: record.lost_since for name, record in durable.supplies.items()},
+        {name: (item.truth, item.active) for name, item in conditions},
+    ]
 
 
 def restarted(minute: int) -> tuple[Watch, float]:
@@ -257,7 +263,7 @@ def restarted(minute: int) -> tuple[Watch, float]:
     under = Watch(LEAN, origin, again.state, again.next_due, list(again.effects), origin.utc_at)
     for now in range(minute + 1, len(states())):
         feed_minute(under, now)
-        if now >= minute + 16 and shape(states()[now]) == shape(under.state):
+        if now >= minute + 11 and shape(states()[now]) == shape(under.state):
             return under, 60.0 * now
     return under, end
 

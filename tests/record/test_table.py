@@ -162,8 +162,9 @@ def test_a_clock_that_was_set_right_later_moves_what_came_after(tmp_path: Path) 
         pen.minutes(pen.begin + HOUR, pen.begin + 2 * HOUR, ahead=60.0)
 
     (row,) = rows_of(kept(tmp_path, "2026-10-18T03:00", write))
-    begun, ended = row.unwatched
+    begun, skipped, ended = row.unwatched
     assert local("2026-10-18T03:00") == begun.span.end
+    assert Span(local("2026-10-18T04:00"), local("2026-10-18T04:01")) == skipped.span
     assert local("2026-10-18T05:01") == ended.span.start
 
 
