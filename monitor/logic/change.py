@@ -39,7 +39,7 @@ OUTLIER = 2.5
 MAD_TO_SIGMA = 1.4826
 """Median absolute deviation to standard deviation, normal distribution."""
 
-SMALLEST_SHARE = {"flow": 0.02}
+SMALLEST_SHARE = {"flow": 0.0225}
 SMALLEST_SHARE_ELSE = 0.06
 SMALLEST_CELSIUS = 1.0
 """The smallest shift worth telling: a share of the level, or kelvins of a temperature (own choice).

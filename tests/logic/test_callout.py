@@ -8,8 +8,8 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-from logic.play import Watch, sample, watch, with_tags
 
+from logic.play import Watch, sample, watch, with_tags
 from monitor.inputs import Answer, Moment, Reading
 from monitor.logic.events import is_open
 from monitor.setup import Duty, DutyTurn, Person, Setup

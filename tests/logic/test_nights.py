@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from logic.play import Watch, cast, night, on_story, play, sample, unhurried, with_tags, without
+from monitor.rig import Tag
 from monitor.simulator import Story, nights
 from monitor.simulator.story import Action, Say, after
 from monitor.units import L_PER_MIN
@@ -371,7 +372,10 @@ def test_answers_that_cannot_be_taken() -> None:
 
 def test_hold_quiets_only_the_flow() -> None:
     """A full hold makes no text; air that fails in it does."""
-    steps = [do("01:00:00", "valve", value=0.0), say("01:00:00", "tavrin", "hold", minutes=40.0)]
+    steps: list[Action | Say] = [
+        do("01:00:00", "valve", value=0.0),
+        say("01:00:00", "tavrin", "hold", minutes=40.0),
+    ]
     quiet = play(LEAN, story("01:39:00", *steps))
     assert [] == quiet.texts
     air = play(LEAN, story("01:39:00", *steps, do("01:05:00", "sensor gain", "PA", 0.1)))
@@ -697,9 +701,9 @@ def test_circuit_that_stays_off_after_the_dip_is_told() -> None:
     assert "MAINS OFF at B3" in played.texts[-1].body
 
 
-def on_b3(tag: object) -> object:
+def on_b3(tag: Tag) -> Tag:
     """The mains sensor of the watch circuit, put on the chiller's."""
-    return replace(tag, of="B3") if getattr(tag, "id", "") == "MA" else tag  # type: ignore[type-var]
+    return replace(tag, of="B3") if tag.id == "MA" else tag
 
 
 def test_nothing_measured_is_no_comfort() -> None:
@@ -718,7 +722,7 @@ def test_nothing_measured_is_no_comfort() -> None:
 
 def test_only_a_flow_meter() -> None:
     """QL alone sees no outage coming, only the end of the flow, 3 minutes late; proof ends it."""
-    steps = [
+    steps: list[Action | Say] = [
         do("01:18:00", "mains off"),
         say("01:46:00", "tavrin", "take", 41, minutes=120.0),
         do("03:05:00", "mains on"),

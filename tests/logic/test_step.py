@@ -24,7 +24,7 @@ from monitor.inputs import (
     SetupChange,
 )
 from monitor.logic.gsm import places
-from monitor.logic.state import Durable, State, decode, encode
+from monitor.logic.state import State, decode, encode
 from monitor.logic.step import Step, resume, step
 from monitor.setup import Run, Setup
 from monitor.simulator import Story, nights

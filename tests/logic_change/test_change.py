@@ -21,7 +21,8 @@ def test_sum_of_one_tag_is_the_worked_example() -> None:
         324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350,
     ]  # fmt: skip
     high = [3.0075, 4.9400, 7.4475, 10.63, 11.9875, 14.445, 16.0025, 19.035]
-    sums, found = (0.0,), []
+    sums: tuple[float, ...] = (0.0,)
+    found: list[float] = []
     for value in given:
         sums = change.add(sums, ((value - 325.0) * change.ALLOWANCE / k,))
         found.append(sums[0] * k / change.ALLOWANCE)
@@ -38,7 +39,8 @@ def test_run_length_of_two_tags() -> None:
     chance, scale = random.Random(7), change.ALLOWANCE / 0.5
     lengths = []
     for _ in range(400):
-        sums, length = (0.0, 0.0), 0
+        sums: tuple[float, ...] = (0.0, 0.0)
+        length = 0
         while math.hypot(*sums) <= 5.5 * scale:
             length += 1
             sums = change.add(sums, (chance.gauss(0.0, scale), chance.gauss(0.0, scale)))
