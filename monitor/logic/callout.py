@@ -12,7 +12,7 @@ from monitor.inputs import Answer
 from monitor.logic import alarms, events, recovery
 from monitor.logic.plan import RANK_OF_GRADE
 from monitor.logic.scan import Scan
-from monitor.logic.state import EventRecord, HoldRecord
+from monitor.logic.state import EventRecord, HoldRecord, called_now
 from monitor.logic.telling import holder, is_quiet, next_call, order, send
 
 
@@ -34,7 +34,7 @@ def _call_next(scan: Scan, number: int, cannot: str = "") -> None:
     Somebody who took the event and is not there is passed over while there is anybody else.
     """
     event = scan.durable.events[number]
-    called = {item.turn for item in event.called}
+    called = called_now(event)
     others = [person for person in order(scan) if person not in (event.taken_by, cannot)]
     fresh = [person for person in others if person not in called]
     everybody = event.calls >= len(scan.setup.delays.call_after) or not fresh

@@ -113,7 +113,9 @@ def _graver(event: EventRecord, grade: str) -> EventRecord:
     if event.stage not in ("taken", "on site"):
         return graver
     stage = move(event.stage, "cannot")
-    return replace(graver, stage=stage, taken_by="", promise=None, on_site=None, calls=0)
+    return replace(
+        graver, stage=stage, taken_by="", promise=None, on_site=None, first_call=None, calls=0
+    )
 
 
 def _water_stopped(scan: Scan, spec: Spec) -> bool:

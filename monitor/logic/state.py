@@ -187,6 +187,12 @@ class EventRecord:
     held: tuple[str, ...] = ()
 
 
+def called_now(event: EventRecord) -> set[str]:
+    """People texted since its calling began; an event that comes again begins a new one."""
+    since = event.first_call if event.first_call is not None else event.opened
+    return {item.turn for item in event.called if item.at >= since}
+
+
 @dataclass(frozen=True, slots=True)
 class Durable:
     """All that must last: alarms, events, latches, holds and the counters."""

@@ -12,7 +12,7 @@ from monitor.logic import wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.plan import LimitPlan, Spec
 from monitor.logic.scan import Scan
-from monitor.logic.state import EventRecord
+from monitor.logic.state import EventRecord, called_now
 from monitor.logic.tale import Tale
 from monitor.units import STATES
 
@@ -37,7 +37,7 @@ def plain(scan: Scan, event: EventRecord, turn: str) -> str:
 def _reminder(tale: Tale) -> list[Part]:
     wait = tale.scan.t + tale.scan.setup.delays.after_promise
     setup, event = tale.scan.setup, tale.event
-    passed = {event.taken_by, *(item.turn for item in event.called)}
+    passed = {event.taken_by, *called_now(event)}
     people = [item for item in setup.duty.order_at(tale.scan.now.utc) if item in setup.person]
     through = event.calls >= len(setup.delays.call_after)
     fresh = "" if through else next((item for item in people if item not in passed), "")
@@ -117,9 +117,8 @@ def _sensor(tale: Tale) -> list[Part]:
     subject = spec.subject if spec is not None else ""
     state = tale.scan.tag_state(subject)
     silent = spec is not None and spec.name == "sensor silent"
-    since = tale.clock(state.heard if silent else state.fault_since)
-    if state.heard == float("-inf"):
-        since = "the start"
+    heard = state.heard > float("-inf")
+    since = tale.clock(state.heard if silent else state.fault_since) if heard else "the start"
     why = "no answer" if silent else state.fault or "bad readings"
     return [
         tale.head("NOTICE"),

@@ -345,7 +345,8 @@ def test_notice_taken_by_day_that_turns_urgent_at_night() -> None:
         if at == 1800:
             under.take(at + 2.0, [Answer(under.now(at + 2.0), "take", "lendow", 41)])
     turns = [(text.turn, text.person) for text in under.texts]
-    assert ("sensor silent", "tavrin") == turns[0]
+    assert ("sensor silent", "oskel") == turns[0]
+    assert "Sensor TW1 bad since the start (no answer)." in under.texts[0].body
     assert [("flow not seen", "tavrin"), ("next call", "oskel")] == turns[1:3]
 
 
