@@ -88,9 +88,15 @@ def base_for(this_boot: str, board: Moment, earlier: EarlierBoot | None) -> floa
         return -board.elapsed
     if earlier.boot_id == this_boot:
         return earlier.base
-    gap = board.utc - earlier.last.utc
-    known = board.trusted and earlier.last.trusted and gap > 0.0
-    return earlier.last.elapsed + (gap if known else AFTER_RESTART) - board.elapsed
+    gap = board.utc - earlier.last.utc if gap_is_known(this_boot, board, earlier) else AFTER_RESTART
+    return earlier.last.elapsed + gap - board.elapsed
+
+
+def gap_is_known(this_boot: str, board: Moment, earlier: EarlierBoot | None) -> bool:
+    """Whether it is known how long the watch was away: within one boot, or by two trusted walls."""
+    if earlier is None or earlier.boot_id == this_boot:
+        return True
+    return board.trusted and earlier.last.trusted and board.utc > earlier.last.utc
 
 
 class SystemClock:

@@ -8,6 +8,7 @@ _BASIC = (
     "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
+_PLAIN = frozenset(_BASIC) - {"\n", "\r"}
 _EXTENSION = "\f^{}\\[~]|€"
 """The default alphabet and its extension table of 3GPP TS 23.038, section 6.2.1."""
 
@@ -23,11 +24,11 @@ def fold(text: str) -> str:
     """The text in letters of the basic table: accents dropped where needed, else a blank."""
     folded = []
     for letter in text:
-        if letter in _BASIC and letter not in "\n\r":
+        if letter in _PLAIN:
             folded.append(letter)
             continue
         plain = unicodedata.normalize("NFKD", letter).encode("ascii", "ignore").decode()
-        folded.append("".join(item if item in _BASIC else " " for item in plain) or " ")
+        folded.append("".join(item if item in _PLAIN else " " for item in plain) or " ")
     return "".join(folded)
 
 

@@ -6,7 +6,7 @@ run out is announced in `next_due`, so skipping idle seconds changes no effect.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.effects import Effect, Refusal
 from monitor.errors import RefusedInput
@@ -24,7 +24,15 @@ from monitor.logic import callout, conditions, events, following, quality, recov
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import observe
 from monitor.logic.scan import Scan
-from monitor.logic.state import ConditionState, Durable, Running, State, TagState, fresh
+from monitor.logic.state import (
+    ConditionState,
+    Durable,
+    EventRecord,
+    Running,
+    State,
+    TagState,
+    fresh,
+)
 from monitor.setup import Setup
 
 SETTLE = 0.001
@@ -63,12 +71,19 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     return Step(scan.state, tuple(scan.effects), scan.next_due)
 
 
-def resume(setup: Setup, durable: Durable | None, now: Moment) -> Step:
+def resume(setup: Setup, durable: Durable | None, now: Moment, time_lost: bool = False) -> Step:
     """Start the watch, or go on after a restart with what had been kept.
 
-    Alarms that were active count as still true until a reading says otherwise.
+    Alarms that were active count as still true until a reading says otherwise. time_lost: nobody
+    knows how long the watch was away; then every promise and call that was running counts as due,
+    since calling once too often costs less than calling too late.
     """
     durable = durable if durable is not None else fresh()
+    if time_lost:
+        durable = replace(
+            durable,
+            events={key: _all_due(event, now) for key, event in durable.events.items()},
+        )
     standing = {
         alarm: ConditionState(True, record.since, True, record.since)
         for alarm, record in durable.alarms.items()
@@ -78,6 +93,13 @@ def resume(setup: Setup, durable: Durable | None, now: Moment) -> Step:
     _forget_unknown(scan)
     first = step(setup, scan.state, (), now)
     return Step(first.state, (*scan.effects, *first.effects), first.next_due)
+
+
+def _all_due(event: EventRecord, now: Moment) -> EventRecord:
+    """An event with every deadline that was running set to now."""
+    running = {name: getattr(event, name) for name in ("promise", "next_call", "asked")}
+    due = {name: min(at, now.elapsed) for name, at in running.items() if at is not None}
+    return replace(event, **due) if due else event
 
 
 def _take_readings(scan: Scan, inputs: Sequence[Input]) -> frozenset[str]:

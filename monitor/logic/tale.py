@@ -41,13 +41,14 @@ class Tale:
             since += 30.0
         return self.clock(since)
 
-    def head(self, first: str, more: str = "") -> Part:
+    def head(self, first: str, more: str = "", shorter: str = "") -> Part:
         local = self.scan.setup.local(self.scan.now.utc)
         day = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[local.weekday()]
         place = f"{self.scan.setup.rig.label} {self.event.vessel}"
         if self.event.vessel == self.scan.setup.rig.label:
             place = self.event.vessel
-        return Part(f"{first} {place} {day} {local:%H:%M}{more}.")
+        said = f"{first} {place} {day} {local:%H:%M}"
+        return Part(f"{said}{more}.", 9, f"{said}{shorter}." if shorter else None)
 
     def name(self, person: str) -> str:
         known = self.scan.setup.person.get(person)
@@ -69,7 +70,8 @@ class Tale:
         if event.stage == "taken":
             due = self.clock(event.promise)
             name = self.name(event.taken_by)
-            return Part(f"{name} due {due}." if short else f"{name} has {self.number}, due {due}.")
+            shorter = f"{name} due {due}."
+            return Part(shorter if short else f"{name} has {self.number}, due {due}.", 9, shorter)
         return self.reply
 
     def owed_by(self) -> str:
@@ -129,6 +131,13 @@ class Tale:
         if tag is None or state is None or not state.trail:
             return ""
         return f"{tag.unit.from_si(mean_level(state, 60.0)[0]):.1f}"
+
+    def breaks(self, worth: int = 9) -> Part:
+        """When the siphon breaks, told early; how that is known where there is room."""
+        told = self.break_time()
+        if not told:
+            return Part("")
+        return Part(f"S{told}.", worth, f"S{told.partition(' (')[0]}.")
 
     def break_time(self) -> str:
         """When the siphon breaks, told early, with how that is known."""

@@ -46,7 +46,11 @@ def _reminder(tale: Tale) -> list[Part]:
         tale.head("REMINDER"),
         Part(f"You took {tale.number}, due now."),
         Part(tale.state()),
-        Part(f"Send HERE {tale.number} when in, NO {tale.number} if you cannot."),
+        Part(
+            f"Send HERE {tale.number} when in, NO {tale.number} if you cannot.",
+            9,
+            f"Send HERE {tale.number} or NO {tale.number}.",
+        ),
         Part(f"{then} {tale.clock(wait)}.", 5),
     ]
 
@@ -88,7 +92,7 @@ def _look_again(tale: Tale, head: str) -> list[Part]:
         Part(
             f"{name} sent FLOW {tale.number} at {tale.clock(tale.event.proven)}, no answer since."
         ),
-        Part("Is the siphon still running? Look, prime it if not,"),
+        Part("Is the siphon running? Look, prime it if not,"),
         Part(f"then send FLOW {tale.number}."),
     ]
 
@@ -108,7 +112,7 @@ def _asked_again(tale: Tale) -> list[Part]:
         tale.head("ASK"),
         Part(f"Is the siphon still running? Look at it, then send FLOW {tale.number}."),
         Part("If not: prime it first."),
-        Part(f"No answer by {wait}: the next is called."),
+        Part(f"No answer by {wait}: the next is called.", 5),
     ]
 
 
@@ -201,7 +205,7 @@ def _well_again(tale: Tale) -> list[Part]:
     return [
         tale.head("IN BAND"),
         Part(f"{what[0].upper()}{what[1:]} {span} is over."),
-        Part(_well(tale, "")),
+        Part(_well(tale, ""), 3),
         Part(f"Nothing more to do; {tale.number} is closed."),
     ]
 
@@ -236,7 +240,7 @@ def _mains(tale: Tale) -> list[Part]:
     return [
         tale.head(tale.event.grade.upper()),
         Part(f"MAINS OFF at {subject} since {_since(tale)}."),
-        Part(_well(tale, "")),
+        Part(_well(tale, ""), 3),
         Part("Look for water first, then reset the breaker once."),
         tale.reply,
     ]
@@ -269,15 +273,16 @@ def _alarm(tale: Tale) -> list[Part]:
     spec = tale.spec
     name = spec.name if spec is not None else tale.event.first_out.split("/")[0]
     plan = _limit_of(tale)
-    words, action = WORDS.get(name, (name.upper(), "Go and look."))
+    what, action = WORDS.get(name, (name.upper(), "Go and look."))
     if spec is not None and spec.first_action:
         action = spec.first_action
     worse = len(tale.event.told) > 1
-    breaks = tale.break_time() if name == "header low" and tale.supply.lost_since else ""
     return [
         tale.head("WORSE" if worse else tale.event.grade.upper()),
-        Part(f"{words}{_value(plan, tale)} since {_since(tale)}."),
-        Part(f"S{breaks}." if breaks else "", 6),
+        Part(
+            f"{what}{_value(plan, tale)} since {_since(tale)}.", 9, f"{what} since {_since(tale)}."
+        ),
+        tale.breaks(6) if name == "header low" and tale.supply.lost_since else Part(""),
         Part(_well(tale, plan.tag.id if plan is not None else ""), 2),
         Part(action),
         tale.who_has_it(),

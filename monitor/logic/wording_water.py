@@ -9,7 +9,6 @@ from monitor.units import LITRE
 def supply_lost(tale: Tale) -> list[Part]:
     """The header gets nothing: by what time the siphon breaks, and what to do before."""
     water, clock = tale.water, tale.clock(tale.event.lost_since)
-    breaks = tale.break_time()
     seen = water is not None and (water.supply is not None or water.level is not None)
     parts = [tale.head(tale.event.grade.upper())]
     if not seen:
@@ -17,15 +16,19 @@ def supply_lost(tale: Tale) -> list[Part]:
         parts.append(Part(f"{sign} {clock}: supply PRESUMED lost."))
     else:
         mains_on = ", mains on" if water is not None and water.mains else ""
-        what = f"{tale.power()} {clock}{mains_on}"
-        parts.append(Part(f"{what}, {tale.level} falling." if tale.level else f"{what}."))
-    parts.append(Part(f"S{breaks}." if breaks else ""))
+        level = f", {tale.level}" if tale.level else ""
+        falling = " falling" if level else ""
+        what = f"{tale.power()} {clock}{mains_on}{level}{falling}."
+        parts.append(Part(what, 9, f"{tale.power()} {clock}{level}."))
+    parts.append(tale.breaks())
     first = "check air, then shut" if seen else "air, shut"
     parts.append(
         Part(
             f"Go: {first} siphon valve."
             if tale.mains_off
-            else "Go: look at pump, shut siphon valve."
+            else "Go: look at pump, shut siphon valve.",
+            9,
+            "Go: shut siphon valve.",
         )
     )
     return [*parts, Part(tale.temperature, 1), tale.reply]
@@ -33,7 +36,6 @@ def supply_lost(tale: Tale) -> list[Part]:
 
 def supply_lost_again(tale: Tale) -> list[Part]:
     """Supply went again within one event; what was not refilled counts."""
-    breaks = tale.break_time()
     again = f"{tale.power()} AGAIN {tale.clock(tale.event.lost_since)}"
     what = f"{again}, {tale.level}." if tale.level else f"{again}."
     short = tale.supply.short
@@ -43,7 +45,7 @@ def supply_lost_again(tale: Tale) -> list[Part]:
     return [
         tale.head(tale.event.grade.upper()),
         Part(longer, 8, what),
-        Part(f"S{breaks}." if breaks else ""),
+        tale.breaks(),
         Part(f"Still event {tale.number}: {action}."),
         tale.who_has_it(short=True),
     ]
@@ -56,7 +58,11 @@ def siphon_broken(tale: Tale) -> list[Part]:
     if tale.event.no_flow_presumed:
         return [
             tale.head("WORSE"),
-            Part(f"Siphon PRESUMED broken about {since} ({_how_presumed(tale)})."),
+            Part(
+                f"Siphon PRESUMED broken about {since} ({_how_presumed(tale)}).",
+                9,
+                f"Siphon PRESUMED broken about {since}.",
+            ),
             mains,
             Part("Air first, bring primer."),
             _holder_only(tale),
@@ -93,7 +99,11 @@ def power_back(tale: Tale) -> list[Part]:
     if tale.event.no_flow_presumed:
         return [
             head,
-            Part(f"{back}. Siphon PRESUMED broken since {since}, flow not measured."),
+            Part(
+                f"{back}. Siphon PRESUMED broken since {since}, flow not measured.",
+                9,
+                f"{back}. Siphon PRESUMED broken since {since}.",
+            ),
             Part(f"Prime by hand, bucket check, then send FLOW {tale.number}."),
         ]
     if tale.by_cup:
@@ -135,16 +145,17 @@ def flow_proven(tale: Tale) -> list[Part]:
     since = tale.clock(tale.event.flow_since)
     if tale.by_cup:
         shown = f"Cup shows flow since {since}, litres not measured."
+        shorter = f"Cup shows flow since {since}."
     else:
         facts = [f"Flow {tale.flow} since {since}".replace("  ", " "), tale.level]
         if tale.mains_returned is not None:
             facts.append(f"mains on {tale.clock(tale.mains_returned)}")
-        shown = ", ".join(item for item in facts if item) + "."
+        shown, shorter = ", ".join(item for item in facts if item) + ".", f"{facts[0]}."
     stopped = tale.stopped_at
     presumed = "PRESUMED " if tale.event.no_flow_presumed else ""
     return [
         tale.head("FLOW BACK"),
-        Part(shown),
+        Part(shown, 9, shorter),
         Part(f"No flow {presumed}{stopped}-{since}."),
         *owed(tale),
     ]
@@ -162,8 +173,9 @@ def flow_proven_by_hand(tale: Tale) -> list[Part]:
     """Flow runs again by the word of a named person; it will be asked again."""
     presumed = "PRESUMED " if tale.event.no_flow_presumed else ""
     span = f"{tale.stopped_at}-{tale.clock(tale.event.flow_since)}"
+    name = tale.name(tale.event.proven_by)
     return [
-        tale.head("FLOW BACK", f" by bucket check, {tale.name(tale.event.proven_by)}"),
+        tale.head("FLOW BACK", f" by bucket check, {name}", f" by {name}"),
         Part(f"No flow {presumed}{span}."),
         Part(f"Asked again {tale.clock(tale.event.asked)}."),
         *owed(tale),

@@ -6,7 +6,8 @@ means and what it cannot say: docs/reference/day-table.md.
 
 from monitor.record.gather import Wish, day_table
 from monitor.record.rows import DayRow, Missing
-from monitor.record.show import Site, csv_lines, json_lines, site_of, text_lines
+from monitor.record.show import Site, csv_lines, json_lines, site_of
+from monitor.record.text import text_lines
 
 __all__ = [
     "DayRow",

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from monitor.archive import Writer
 from monitor.chores import Chore, Chores, DiskChore
-from monitor.clock import SystemClock, base_for, board_time, boot_id
+from monitor.clock import SystemClock, base_for, board_time, boot_id, gap_is_known
 from monitor.config import Secrets, load_secrets
 from monitor.control import RECORD, SOCKET, ControlServer
 from monitor.desk import Desk
@@ -96,7 +96,9 @@ class _Watch:
         )
         board = board_time(trusted)
         self._opening = self._writer.start(board.utc)
-        base = base_for(boot_id(), board, self._opening.earlier)
+        earlier = self._opening.earlier
+        base = base_for(boot_id(), board, earlier)
+        self._time_lost = not gap_is_known(boot_id(), board, earlier)
         boot = self._writer.open_boot(boot_id(), base)
         self._clock = SystemClock(boot, base, trusted)
         self._parts = Parts(secrets, self._clock, self._inbox.reading, self._report)
@@ -136,7 +138,7 @@ class _Watch:
         if self._opening.set_aside is not None:
             aside = self._opening.set_aside.name
             self._tell(Fault(now, "record", f"the archive was damaged and is set aside as {aside}"))
-        start = resume(self._setup, durable_from(memory.durable), clock.now())
+        start = resume(self._setup, durable_from(memory.durable), clock.now(), self._time_lost)
         self._loop = Loop(
             self._setup, start, clock, self._writer, self._parts.deliver, self._observe
         )

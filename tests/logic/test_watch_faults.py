@@ -1,7 +1,12 @@
 """Faults of the watch itself: told like other trouble, and never in the way of the water."""
 
+from dataclasses import replace
+
 from logic.play import sample, watch
+from monitor.effects import Text
 from monitor.inputs import Fault, Moment
+from monitor.logic.state import AlarmRecord, EventRecord, fresh
+from monitor.logic.step import resume
 
 NIGHT = Moment(1, 1000.0, 1792303200.0)
 """Sat 17 Oct 2026, 23:00 site time."""
@@ -38,3 +43,21 @@ def test_other_parts_wait_for_the_morning() -> None:
         watched.at(text.moment.elapsed) for text in watched.texts if text.turn == "watch faulty"
     ]
     assert ["07:00:00"] == told
+
+
+def test_lost_time_makes_every_promise_due() -> None:
+    """After a reboot of unknown length the taker is reminded at once, and the next called after."""
+    setup = sample("first-night")
+    event = EventRecord(
+        41, "water", "LT1", "supply lost/HD1", 900.0, 960.0, "urgent", "taken",
+        calls=1, taken_by="tavrin", promise=NIGHT.elapsed + 1500.0,
+        alarms=("supply lost/HD1",), losses=1, lost_since=900.0,
+    )  # fmt: skip
+    alarm = AlarmRecord("ACKED", 960.0, 41, 1, "urgent")
+    durable = replace(fresh(42), events={41: event}, alarms={"supply lost/HD1": alarm})
+    known, lost = resume(setup, durable, NIGHT), resume(setup, durable, NIGHT, time_lost=True)
+    told = [
+        [effect.turn for effect in start.effects if isinstance(effect, Text)]
+        for start in (known, lost)
+    ]
+    assert [[], ["reminder"]] == told
