@@ -174,7 +174,12 @@ def _looks_well(tale: Tale, without: str) -> str:
         event.grade in ("high", "urgent") and event.stage not in ("flow proven", "closed")
         for event in tale.scan.durable.events.values()
     )
-    return shown if grave or not shown else f"{shown[:-1]}: tank looks well."
+    water = tale.water
+    flows = water is not None and water.flow_none is False
+    seen_by = water.chain.flow or water.chain.witness if water is not None else None
+    if grave or not shown or not flows or (seen_by is not None and seen_by.id == without):
+        return shown
+    return f"{shown[:-1]}: tank looks well."
 
 
 def _well(tale: Tale, without: str) -> str:
@@ -196,7 +201,8 @@ def _well(tale: Tale, without: str) -> str:
         value = tale.scan.value(tale.scan.setup.rig.tag[tag_id])
         if value is not None:
             shown.insert(0, f"{tag_id} says {value:.1f}C")
-    return ", ".join(shown) + "." if shown else ""
+    text = ", ".join(shown)
+    return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
 def _well_again(tale: Tale) -> list[Part]:

@@ -14,6 +14,8 @@ from monitor.inputs import Answer, Moment, Reading
 from monitor.logic.events import is_open
 from monitor.setup import Duty, DutyTurn, Person, Setup
 
+pytestmark = pytest.mark.long
+
 NIGHT = Moment(1, 0.0, 1_792_303_080.0)
 """Sun 18 Oct 2026, 00:58:00 at the site."""
 MAINS = with_tags(sample("first-night"), "MP")

@@ -31,6 +31,8 @@ from monitor.simulator import Story, nights
 from monitor.simulator.story import Action, Say
 from monitor.units import L_PER_MIN
 
+pytestmark = pytest.mark.long
+
 SLOW = unhurried(sample("ostrel-hill"), 10.0)
 LEAN = with_tags(unhurried(sample("ostrel-hill"), 15.0), "MP", "MA", "QS", "QL", "LH")
 FULL = 6.0 * L_PER_MIN
