@@ -7,7 +7,8 @@ import pytest
 
 from docs import tables
 from docs.pages import cells, from_limits, marked, names, page, specs
-from monitor.logic.wording import TEMPLATES, WORDS
+from monitor.logic.names import WORDS
+from monitor.logic.wording import TEMPLATES
 from monitor.setup import GRADES, Delays
 
 TEXT = page("reference/conditions.md")

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from logic.play import sample, with_tags, without
 
+from logic.play import sample, with_tags, without
 from monitor.logic.sight import COST, HOWS, LINES, ROLES, Sight, cheapest_help, roles, sights
 from monitor.setup import Setup
 
