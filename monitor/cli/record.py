@@ -55,4 +55,26 @@ def days(
     click.echo(f"{len(rows)} days written to {table}.", err=True)
 
 
-COMMANDS = (days,)
+@click.command()
+@click.argument("sql")
+@state_option
+@click.option("--csv", "as_csv", is_flag=True, help="As CSV with a head, not as JSON lines.")
+def query(sql: str, state: Path, as_csv: bool) -> None:
+    """Ask the archive with SQL of your own; nothing in it can be changed.
+
+    One JSON object a row. Tables and columns: docs/reference/archive.md.
+
+    \b
+    Examples:
+      holdwater query "select state, count(*) from journal group by state"
+      holdwater query "select * from outbox" --csv
+    """
+    from monitor.control import RECORD
+    from monitor.record.asking import csv_of, json_of, rows_of
+
+    rows = rows_of(state / RECORD, sql)
+    for line in csv_of(rows) if as_csv else json_of(rows):
+        click.echo(line)
+
+
+COMMANDS = (days, query)

@@ -45,7 +45,9 @@ def _call_next(scan: Scan, number: int, cannot: str = "") -> None:
         send(scan, number, "next call", fresh[:1], None)
     event = scan.durable.events[number]
     calls = event.calls + 1
-    scan.set_event(replace(event, calls=calls, next_call=next_call(scan, scan.t, calls)))
+    grave = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
+    due = next_call(scan, scan.t, calls) if grave else None
+    scan.set_event(replace(event, calls=calls, next_call=due))
 
 
 def _follow_promise(scan: Scan, number: int) -> None:

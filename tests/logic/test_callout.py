@@ -352,6 +352,20 @@ def test_notice_taken_by_day_that_turns_urgent_at_night() -> None:
     assert [("flow not seen", "tavrin"), ("next call", "oskel")] == turns[1:3]
 
 
+def test_cannot_of_a_notice_passes_it_on_once() -> None:
+    """NO to a notice tells the next on duty; nobody is called on and on for it."""
+    setup = with_tags(sample("ostrel-hill"), "QL", "TW1", "TW2")
+    under = watch(setup, Moment(1, 0.0, NIGHT.utc + 9 * HOUR), 41)
+    for at in range(0, int(2 * HOUR), 30):
+        now = under.now(float(at))
+        under.feed([Reading("QL", now, 6.0), Reading("TW2", now, 26.5)], at + 1.0)
+        if at == 1800:
+            under.take(at + 2.0, [Answer(under.now(at + 2.0), "cannot", "tavrin", 41)])
+    assert [("sensor silent", "tavrin"), ("next call", "oskel")] == [
+        (text.turn, text.person) for text in under.texts
+    ]
+
+
 # Whatever people answer
 
 
