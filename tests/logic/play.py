@@ -128,7 +128,7 @@ def play(setup: Setup, story: Story, first_event: int = 1, seed: int = 1) -> Wat
     return watch(setup, origin, first_event).feed(inputs, origin.elapsed + story.length)
 
 
-def unhurried(setup: Setup, every: float = 5.0) -> Setup:
+def unhurried(setup: Setup, every: float = 10.0) -> Setup:
     """The same set-up, for speed: no sensor reports more often than so many seconds, and those
     that say nothing of water, heat or air are left out."""
     lean = without(setup, "MC", "TO", "TR", "LX", "FL", "BAT")
@@ -145,7 +145,7 @@ def on_storm_footing(setup: Setup) -> Setup:
 
 def cast(name: str) -> tuple[Setup, Story, int]:
     """Set-up, story and first event number of a night by name."""
-    full, first = unhurried(sample("ostrel-hill")), unhurried(sample("first-night"))
+    full, first = unhurried(sample("ostrel-hill"), 5.0), unhurried(sample("first-night"))
     blind = without(first, "QW")
     return {
         "outage": (full, nights.night_outage(), 41),

@@ -326,10 +326,10 @@ def turns(played: Watch) -> list[str]:
     return list(dict.fromkeys(turn for turn, _, _ in played.told))
 
 
-HILL = unhurried(sample("ostrel-hill"))
-SLOW = unhurried(sample("ostrel-hill"), 10.0)
+HILL = unhurried(sample("ostrel-hill"), 5.0)
+SLOW = unhurried(sample("ostrel-hill"))
 LEAN = with_tags(SLOW, "MP", "MA", "QS", "QL", "LH", "TW1", "PA")
-FIRST = unhurried(sample("first-night"), 10.0)
+FIRST = unhurried(sample("first-night"))
 BLIND_SET = without(FIRST, "QW")
 
 
@@ -569,9 +569,9 @@ def test_float_that_opens_tells_when_the_siphon_breaks() -> None:
 
 def test_header_gauge_silent_in_the_outage() -> None:
     """LH dies at 01:25: the texts go on by flow, mains and clock, without a header level."""
-    setup, outage, number = cast("outage")
+    _, outage, number = cast("outage")
     silent = do("01:25:00", "sensor silent", "LH")
-    played = play(setup, replace(outage, actions=(*outage.actions, silent)), number)
+    played = play(LEAN, replace(outage, actions=(*outage.actions, silent)), number)
     same_told(OUTAGE, replace_texts(played, number))
     later = [text.body for text in played.texts if text.event == number][1:]
     assert not [body for body in later if "eader" in body]
@@ -597,9 +597,9 @@ def test_header_gauge_silent_and_no_witness() -> None:
 def test_flow_meter_silent_before_the_outage() -> None:
     """QL dies at 01:10, told at once as the last witness; the outage that follows is told by the
     header, the break is PRESUMED by its level, and a bucket check ends it."""
-    setup, outage, _ = cast("outage")
+    _, outage, _ = cast("outage")
     played = play(
-        setup,
+        LEAN,
         replace(
             outage,
             actions=(*outage.actions, do("01:10:00", "sensor silent", "QL")),
@@ -612,7 +612,8 @@ def test_flow_meter_silent_before_the_outage() -> None:
         ),
         41,
     )
-    assert ("flow not seen", "tavrin", "01:12:55") == played.told[0]
+    assert ("flow not seen", "tavrin") == played.told[0][:2]
+    assert played.texts[0].moment.elapsed <= played.elapsed("01:13:30")
     assert "FLOW NOT SEEN since 01:1" in played.texts[0].body
     broken = next(text for text in played.texts if text.turn == "siphon broken")
     assert "Siphon PRESUMED broken about 01:41 (header run down; flow not measured)." in broken.body

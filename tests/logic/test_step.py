@@ -34,7 +34,7 @@ from monitor.units import L_PER_MIN
 pytestmark = pytest.mark.long
 
 SLOW = unhurried(sample("ostrel-hill"), 10.0)
-LEAN = with_tags(unhurried(sample("ostrel-hill"), 15.0), "MP", "MA", "QS", "QL", "LH")
+LEAN = with_tags(unhurried(sample("ostrel-hill"), 20.0), "MP", "MA", "QS", "QL", "LH")
 FULL = 6.0 * L_PER_MIN
 
 
@@ -156,7 +156,7 @@ happenings = st.one_of(
 )
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(happenings, min_size=1, max_size=4))
 def test_idle_seconds_change_nothing(happened: list[tuple[Action | Say, ...]]) -> None:
     """A step each second, or only at inputs and due times: the same texts and alarms, within the
@@ -428,7 +428,7 @@ inputs = st.one_of(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(st.lists(inputs, min_size=1, max_size=12), max_size=12))
 def test_no_input_stops_the_watch(batches: list[list[Input]]) -> None:
     """Whatever sources and people send, in whatever order, a step comes to an end, every text
