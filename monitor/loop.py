@@ -3,7 +3,7 @@
 One thread owns the state and calls `Loop.turn`. A turn asks the pure function `step` what
 follows from the inputs, hands what must last to the record, and then the texts to the channels.
 A turn that carries texts, or that somebody waits for, waits for the disk, but never longer than
-PATIENCE: then the texts go out from memory and a fault of the record goes in. Once the disk is
+its patience: then the texts go out from memory and a fault of the record goes in. Once the disk is
 known to be stuck nothing waits for it any more, so detection is never late by more.
 """
 
@@ -26,6 +26,9 @@ log = logging.getLogger(__name__)
 
 PATIENCE = 2.0
 """Seconds that a text waits for the disk. A healthy card commits within 0.1 s (from memory)."""
+
+PLAYED = 60.0
+"""Seconds that a played story waits for the disk: nobody is called late by it."""
 
 SHORTEST = 0.001
 """Seconds of watch time between two turns that nothing but a due time calls for."""
@@ -96,12 +99,14 @@ class Loop:
         record: Record | None,
         deliver: Deliver,
         observe: Observe,
+        patience: float = PATIENCE,
     ) -> None:
+        """patience: real seconds that a turn waits for the disk, whatever clock the loop is on."""
         self.setup = setup
         self.state = start.state
         self.next_due = start.next_due
         self._clock = clock
-        self._keeper = None if record is None else Keeper(record)
+        self._keeper = None if record is None else Keeper(record, patience)
         self._deliver = deliver
         self._observe = observe
         self._own: list[Input] = []
@@ -188,8 +193,9 @@ class Keeper:
     A disk that refuses is told by the writer itself, and its tickets keep nobody waiting.
     """
 
-    def __init__(self, record: Record) -> None:
+    def __init__(self, record: Record, patience: float) -> None:
         self.record = record
+        self._patience = patience
         self._pending: deque[tuple[float, Ticket]] = deque()
         self._stuck = False
 
@@ -201,10 +207,7 @@ class Keeper:
         version: SetupVersion | None,
         waited_for: bool,
     ) -> str | None:
-        """One commit, if anything must last; news of the disk: what is wrong, "" that it is over.
-
-        The disk is timed in real seconds, whatever clock the loop is on.
-        """
+        """One commit, if anything must last; news of the disk: what is wrong, "" for well again."""
         journal = [effect for effect in effects if isinstance(effect, JournalRow)]
         flags = [effect for effect in effects if isinstance(effect, Flag)]
         late = False
@@ -213,7 +216,7 @@ class Keeper:
             ticket = self.record.commit(document, journal, texts, flags, version)
             self._pending.append((boottime(), ticket))
             if (texts or waited_for) and not self._stuck:
-                late = not ticket.wait(PATIENCE)
+                late = not ticket.wait(self._patience)
         elif flags:
             self.record.flags(flags)
         return self._judge(late)
@@ -226,10 +229,10 @@ class Keeper:
         if not self._pending:
             was_stuck, self._stuck = self._stuck, False
             return "" if was_stuck and settled is not None and not settled.error else None
-        if not self._stuck and (late or boottime() - self._pending[0][0] >= PATIENCE):
+        if not self._stuck and (late or boottime() - self._pending[0][0] >= self._patience):
             self._stuck = True
-            log.error("record=stuck patience_s=%.0f", PATIENCE)
-            return f"nothing kept for {PATIENCE:.0f} s"
+            log.error("record=stuck patience_s=%.0f", self._patience)
+            return f"nothing kept for {self._patience:.0f} s"
         return None
 
 

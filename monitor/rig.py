@@ -165,4 +165,3 @@ class Rig:
         if line is not None:
             return line.target or line.source or self.label
         return part if part in self.vessel else self.label
-

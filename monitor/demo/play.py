@@ -24,7 +24,7 @@ from monitor.live import Inbox, Live, Post
 from monitor.logic.events import is_open
 from monitor.logic.state import fresh
 from monitor.logic.step import resume
-from monitor.loop import Loop
+from monitor.loop import PLAYED, Loop
 from monitor.setup import Channel, Setup
 from monitor.simulator import Action, SimulatedRig, Story
 from monitor.simulator.hands import act
@@ -138,7 +138,9 @@ class _Night:
     def _begin(self) -> None:
         clock = self._clock
         begin = resume(self._setup, fresh(EVENT), clock.now())
-        self._loop = Loop(self._setup, begin, clock, self._writer, self._send, self._observe)
+        self._loop = Loop(
+            self._setup, begin, clock, self._writer, self._send, self._observe, patience=PLAYED
+        )
         self._live = Live(self._loop, self._inbox, clock, lambda _now: None)
         change = SetupChange(clock.now(), self._setup, "demo", "the set-up of the demo")
         self._loop.turn([change], snapshot(self._wishes.config), waited_for=True)

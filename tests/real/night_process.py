@@ -19,7 +19,7 @@ from monitor.effects import Text
 from monitor.inputs import Moment
 from monitor.logic.state import fresh
 from monitor.logic.step import resume
-from monitor.loop import Loop
+from monitor.loop import PLAYED, Loop
 from monitor.recording import read_answers, read_rows
 from monitor.setup import Channel
 from monitor.watch import durable_from, last_readings, remember
@@ -60,7 +60,8 @@ def main(
             writer.delivery(text.number, channel, done.outcome, done.detail, clock.now())
 
     durable = durable_from(memory.durable) or fresh(FIRST_EVENT)
-    loop = Loop(setup, resume(setup, durable, start), clock, writer, deliver, lambda *_: None)
+    opening_step = resume(setup, durable, start)
+    loop = Loop(setup, opening_step, clock, writer, deliver, lambda *_: None, patience=PLAYED)
     if opening.earlier is not None:
         loop.turn(last_readings(record, opening.earlier.last.elapsed))
     for waiting in memory.waiting:

@@ -12,7 +12,7 @@ from monitor.effects import Text
 from monitor.inputs import Answer, Reading
 from monitor.logic.state import fresh
 from monitor.logic.step import resume
-from monitor.loop import Loop
+from monitor.loop import PLAYED, Loop
 from monitor.simulator import SimulatedRig, Story
 
 SAMPLES = Path(__file__).parents[2] / "sample_config"
@@ -35,7 +35,7 @@ def keep(story: Story, state: Path, sample: str = "ostrel-hill", first_event: in
             writer.delivery(text.number, channel, "accepted", "", clock.now())
 
     start = resume(setup, fresh(first_event), rig.origin)
-    loop = Loop(replace(setup), start, clock, writer, deliver, lambda *_: None)
+    loop = Loop(replace(setup), start, clock, writer, deliver, lambda *_: None, patience=PLAYED)
     end = rig.origin.elapsed + story.length
     batch: list[Reading | Answer] = []
     for item in rig.until(end):
