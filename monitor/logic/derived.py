@@ -5,6 +5,7 @@ formulas do not hold for the small bores used here.
 """
 
 from dataclasses import dataclass
+from math import inf
 
 from monitor.effects import Evidence
 from monitor.logic.hydraulics import drain_time
@@ -204,8 +205,12 @@ def break_forecast(scan: Scan, water: Water) -> Forecast | None:
         at = _reckoned_break(supply, water)
     if at is None:
         return None
-    told = at - max(0.0, at - scan.t) * EARLY_SHARE - EARLY_SECONDS
-    return Forecast(at, told, measured)
+    return Forecast(at, early(at, scan.t), measured)
+
+
+def early(at: float, now: float) -> float:
+    """A reckoned time of the break, made earlier by what its reckoning may be wrong."""
+    return at - max(0.0, at - now) * EARLY_SHARE - EARLY_SECONDS
 
 
 def presumed_break(scan: Scan, water: Water) -> float | None:
@@ -268,6 +273,22 @@ def full_again(scan: Scan, water: Water) -> float:
     if surplus <= 0.0:
         return supply.changed + UNKNOWN_REFILL
     return supply.changed + RUN_UP + supply.short / surplus
+
+
+def float_due(scan: Scan, water: Water) -> float:
+    """Elapsed time by which the float must have closed after an outage, with a quarter to spare.
+
+    inf where it is closed, or where nobody knows how fast the header fills.
+    """
+    header = water.chain.header
+    supply = scan.durable.supplies.get(header.id) if header is not None else None
+    if supply is None or supply.lost_since is not None or water.float_closed is not False:
+        return inf
+    surplus = _surplus(water, supply.flow_before or water.set_flow or 0.0)
+    missing = max(0.0, supply.short - short_at_float(water.chain))
+    if surplus <= 0.0:
+        return inf
+    return supply.changed + 2.0 * RUN_UP + 1.25 * missing / surplus
 
 
 def _surplus(water: Water, out: float) -> float:

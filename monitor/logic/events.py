@@ -84,6 +84,9 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     cause = _event_of_cause(scan, spec)
     explained = cause is not None
     event = cause or _event_for(scan, spec) or _begin(scan, spec, first_sign)
+    if event.stage == "flow proven":
+        event = _again(event, first_sign)
+        scan.journal("event", str(event.number), "open", grade=event.grade, cause=spec.id)
     event = replace(
         event,
         first_sign=min(event.first_sign, first_sign),
@@ -97,9 +100,6 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
         event = replace(event, no_flow_since=first_sign)
     if RANK_OF_GRADE[spec.grade] > RANK_OF_GRADE[event.grade]:
         event = _graver(event, spec.grade)
-    if event.stage == "flow proven":
-        event = replace(_again(event), first_sign=first_sign)
-        scan.journal("event", str(event.number), "open", grade=event.grade, cause=spec.id)
     scan.set_event(event)
     alarms.put_into(scan, spec, event.number)
 
@@ -168,11 +168,12 @@ def _begin(scan: Scan, spec: Spec, first_sign: float) -> EventRecord:
     return event
 
 
-def _again(event: EventRecord) -> EventRecord:
+def _again(event: EventRecord, first_sign: float) -> EventRecord:
     """A proven event that has new trouble: everybody's part in it begins anew."""
     return replace(
         event,
         stage=move(event.stage, "again"),
+        first_sign=first_sign,
         rank=0,
         taken_by="",
         promise=None,

@@ -158,7 +158,10 @@ def _owed(event: EventRecord, since: float) -> tuple[str, ...]:
 def _tell_return(scan: Scan, number: int, water: Water) -> None:
     """Power is back and the larvae get nothing: the trap. Told, and told again, until proven."""
     event = scan.durable.events[number]
-    if event.back_since is None or event.losses == 0:
+    header = water.chain.header
+    supply = scan.durable.supplies.get(header.id) if header is not None else None
+    gone_again = supply is not None and supply.lost_since is not None
+    if event.back_since is None or event.losses == 0 or gone_again:
         return
     told = [item.at for item in event.told if item.turn in _RETURN_TURNS]
     told = [at for at in told if at >= event.back_since]
@@ -188,6 +191,8 @@ def _end_dip(scan: Scan, event: EventRecord, water: Water) -> None:
     if water.flow_none and not _in_hold(scan, water):
         return
     if water.level is not None and not (water.rising or water.at_lip):
+        return
+    if water.level is None and water.float_closed is False:
         return
     if event.losses > 1 and not _full_for_long(scan, event, water):
         return

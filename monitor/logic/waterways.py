@@ -10,7 +10,9 @@ from monitor.logic.conditions import settle
 from monitor.logic.derived import (
     AT_BREAK,
     Water,
+    early,
     endurance,
+    float_due,
     no_flow_below,
     presumed_break,
     short_at_float,
@@ -51,7 +53,9 @@ def _judge_supply(scan: Scan, water: Water) -> None:
     record = scan.durable.supplies.get(subject, SupplyRecord())
     was = scan.running.conditions.get(spec.id)
     held = was is not None and was.truth
-    truth = supply_is_lost(water, held, record.mains_not_off, scan.t)
+    closes = float_due(scan, water)
+    scan.due(closes)
+    truth = supply_is_lost(water, held, record.mains_not_off, scan.t, closes)
     sign = scan.t
     if record.lost_since is not None:
         sign = record.lost_since
@@ -61,18 +65,21 @@ def _judge_supply(scan: Scan, water: Water) -> None:
     _keep_supply(scan, water, subject, truth, sign)
 
 
-def supply_is_lost(water: Water, held: bool, mains_not_off: bool, now: float) -> bool | None:
+def supply_is_lost(
+    water: Water, held: bool, mains_not_off: bool, now: float, closes: float
+) -> bool | None:
     """Whether the header gets nothing: by flow, else by mains, else by the water in it.
 
-    A flow of zero alone may be a dead meter, so mains or the falling header must agree; where
-    neither is known the meter is believed. Without a meter, mains off means lost unless the
-    header plainly stays full; mains on means supplied unless the header sinks. `held`: whether
-    it counted as lost a moment ago, `mains_not_off`: and that with the mains on or not sensed.
+    A flow of zero alone may be a dead meter, so mains or the falling header must agree; without
+    a header level the meter is believed, for a pump may stop with the mains on. Without a meter,
+    mains off means lost unless the header plainly stays full; mains on means supplied unless the
+    header sinks. `held`: whether it counted as lost a moment ago, `mains_not_off`: and that with
+    the mains on or not sensed. `closes`: when a float that opened in an outage must have closed.
     """
     if water.supply is not None:
         if water.supply >= no_flow_below(water.set_flow):
             return False
-        alone = water.mains is None and water.level is None
+        alone = water.level is None
         return held or alone or water.mains is False or water.fall is not None
     if water.mains is False:
         return held or not _stays_full(water)
@@ -84,7 +91,8 @@ def supply_is_lost(water: Water, held: bool, mains_not_off: bool, now: float) ->
             return not (water.rising or water.at_lip)
         return water.fall is not None and _has_sunk(water)
     if water.mains is True and not by_water:
-        return water.float_closed is False and water.float_since > water.mains_since
+        still_open = water.float_since > water.mains_since or now >= closes
+        return water.float_closed is False and still_open
     if water.float_closed is None or (held and not by_water):
         return None
     return not water.float_closed
@@ -117,6 +125,7 @@ def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sig
             mains_not_off=water.mains is not False,
         )
     elif truth is False and record.lost_since is not None:
+        _presume_late_return(scan, water, record.lost_since)
         record = SupplyRecord(
             back_since=scan.t,
             short=short_now(scan, water),
@@ -131,6 +140,18 @@ def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sig
         record = replace(record, float_open_since=None)
     if record != SupplyRecord():
         scan.set_supply(subject, record)
+
+
+def _presume_late_return(scan: Scan, water: Water, lost_since: float) -> None:
+    """Supply that comes back when the siphon was about to break comes too late, for all one knows.
+
+    Only where neither flow nor header is seen; the margin is that of a time told at the loss.
+    """
+    at, line = presumed_break(scan, water), water.chain.line.id
+    if at is None or water.flow_none is not None or water.level is not None:
+        return
+    if line not in scan.durable.siphons and scan.t >= early(at, lost_since):
+        scan.set_siphon(line, SiphonRecord(min(at, scan.t), True, _reckoned_by(water)))
 
 
 def _short_at_loss(scan: Scan, water: Water, since_then: float) -> float:
