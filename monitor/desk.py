@@ -13,13 +13,10 @@ from monitor.config import load_texts
 from monitor.control import Handler, Request
 from monitor.errors import ControlError, RefusedInput
 from monitor.inputs import ANSWER_KINDS, Answer, SetupChange
-from monitor.live import Inbox, Post
+from monitor.live import Inbox
 from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.loop import Snapshot
 from monitor.setup import Setup
-
-REPLY_WITHIN = 15.0
-"""Seconds until a request is told that the loop did not get to it: far over a late scan."""
 
 LONGEST_TEXT = 500
 """Characters of free text in an answer; a text message has 160."""
@@ -125,20 +122,13 @@ class Desk:
 
     def _put(self, item: Answer | SetupChange, files: Mapping[str, str] | None) -> None:
         """Bring an input in and wait for its fate; an error tells why it was refused."""
-        done = threading.Event()
-        fate: list[str] = []
-
-        def reply(refused: str) -> None:
-            fate.append(refused)
-            done.set()
-
-        self._inbox.put(Post(item, reply, files))
-        if not done.wait(REPLY_WITHIN):
+        refused = self._inbox.settle(item, files)
+        if refused is None:
             raise ControlError(
                 "the watch has it, but did not get to it in time; look with: holdwater events"
             )
-        if fate[0]:
-            raise RefusedInput(fate[0])
+        if refused:
+            raise RefusedInput(refused)
 
 
 def _event(data: Mapping[str, Any]) -> int | None:

@@ -69,13 +69,17 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class DeliveryReport:
-    """What became of a text on one channel: accepted, refused, unknown, or given up."""
+    """What became of a text on one channel: accepted, refused, unknown, or given up.
+
+    next_try: elapsed seconds at which it is sent again; None where the matter is settled.
+    """
 
     moment: Moment
     text: int
     channel: str
     outcome: str
     detail: str = ""
+    next_try: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

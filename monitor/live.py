@@ -26,6 +26,9 @@ SUMMARY = 60.0
 READINGS_HELD = 20_000
 """Readings the inbox holds: 20 tags at 1 Hz for a quarter of an hour."""
 
+SETTLED_WITHIN = 15.0
+"""Seconds after which whoever waits for the fate of an input goes on: far over a late scan."""
+
 
 @dataclass(frozen=True, slots=True)
 class Post:
@@ -63,6 +66,23 @@ class Inbox:
         with self._lock:
             self._posts.append(post)
         self.wake.set()
+
+    def settle(
+        self, item: Answer | SetupChange, files: Mapping[str, str] | None = None
+    ) -> str | None:
+        """Put an input and wait for its fate: why it was refused, "" when it was taken and kept.
+
+        None when the loop did not get to it within SETTLED_WITHIN; it may still come to it.
+        """
+        done = threading.Event()
+        fate: list[str] = []
+
+        def reply(refused: str) -> None:
+            fate.append(refused)
+            done.set()
+
+        self.put(Post(item, reply, files))
+        return fate[0] if done.wait(SETTLED_WITHIN) else None
 
     def drain(self) -> tuple[list[Reading], list[Post], int]:
         """All readings, all else, and how many readings were dropped since the last drain."""

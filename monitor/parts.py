@@ -7,10 +7,14 @@ for: its thread ends by itself, and the scan goes on.
 import logging
 import threading
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import count
 
+from monitor.archive import OutboxRow
 from monitor.channels import CHANNELS
 from monitor.channels.base import Message, Secrets, Sender
+from monitor.channels.hearing import Hooks, Listener
+from monitor.channels.reception import Reply
 from monitor.channels.sender import SenderThread
 from monitor.clock import Clock
 from monitor.effects import Text
@@ -34,8 +38,6 @@ RECORDING = "recording"
 NO_CHANNEL = "the channel is no longer in the set-up"
 NO_PERSON = "the person is no longer in the set-up"
 
-Report = Callable[[DeliveryReport], None]
-
 
 @dataclass(frozen=True, slots=True)
 class RunningSource:
@@ -48,10 +50,13 @@ class RunningSource:
 
 @dataclass(frozen=True, slots=True)
 class RunningSender:
-    """A sender with what it was made from."""
+    """A sender with what it was made from. ear: its listening thread, of a channel that hears;
+    stop ends it."""
 
     made_from: Channel
     thread: SenderThread
+    stop: threading.Event
+    ear: Worker | None
 
 
 def build(setup: Setup, secrets: Secrets) -> tuple[list[Source], list[Sender]]:
@@ -95,16 +100,30 @@ def _unknown(place: str, kind: str, known: Iterable[str]) -> Problem:
     return Problem(place, None, "kind", f"{kind!r} is unknown", f"There are {', '.join(known)}")
 
 
+def heard(channels: Iterable[Channel]) -> frozenset[str]:
+    """The channels on which the watch reads what is sent back."""
+    ways = {channel.id for channel in channels if channel.kind == "modem"}
+    return frozenset(
+        ways | {str(dict(channel.options).get("reply_by", "")) for channel in channels} - {""}
+    )
+
+
 class Parts:
-    """Sources and senders of the set-up in force. Only the owner thread calls these methods."""
+    """Sources and senders of the set-up in force. Only the owner thread calls these methods, but
+    for `say`.
+
+    hooks: what a channel that hears may call; its `report` is told what became of each text, and
+    of each reply under a number below zero.
+    """
 
     def __init__(
-        self, secrets: Secrets, clock: Clock, put: Callable[[Reading], None], report: Report
+        self, secrets: Secrets, clock: Clock, put: Callable[[Reading], None], hooks: Hooks
     ) -> None:
         self._secrets = secrets
         self._clock = clock
         self._put = put
-        self._report = report
+        self._hooks = hooks
+        self._replies = count(-1, -1)
         self._setup: Setup | None = None
         self._sources: dict[str, RunningSource] = {}
         self._senders: dict[str, RunningSender] = {}
@@ -126,6 +145,7 @@ class Parts:
         channels = {channel.id: channel for channel in setup.channels}
         for name, sender in list(self._senders.items()):
             if channels.get(name) != sender.made_from:
+                sender.stop.set()
                 sender.thread.stop(0.0)
                 del self._senders[name]
         begun = tuple(name for name in channels if name not in self._senders)
@@ -145,27 +165,70 @@ class Parts:
         self._sources[source.id] = RunningSource(made_from, worker, stop)
 
     def _begin_sender(self, channel: Channel) -> None:
-        thread = SenderThread(_sender(channel, self._secrets), self._clock, self._report)
+        sender = _sender(channel, self._secrets)
+        thread = SenderThread(sender, self._clock, self._hooks.report)
         thread.start()
-        self._senders[channel.id] = RunningSender(channel, thread)
+        stop = threading.Event()
+        ear = self._ear(sender, stop) if isinstance(sender, Listener) else None
+        if ear is not None:
+            ear.start()
+        self._senders[channel.id] = RunningSender(channel, thread, stop, ear)
+
+    def _ear(self, listener: Listener, stop: threading.Event) -> Worker:
+        def body(stop: threading.Event) -> None:
+            listener.listen(self._hooks, self._clock, stop)
+
+        return Worker(f"channel {listener.id}", body, self._clock, stop)
 
     def deliver(self, text: Text, channels: tuple[str, ...]) -> None:
         """Hand a text to its channels. What cannot be handed over is reported as given up."""
+        for channel in channels:
+            handed = self._message(text, channel)
+            if handed is not None:
+                handed[0].offer(handed[1])
+
+    def go_on(self, row: OutboxRow) -> None:
+        """Hand on a text that an earlier process left; one that may have been sent already is
+        sent once more only."""
+        handed = self._message(row.text, row.channel)
+        if handed is None:
+            return
+        thread, message = handed
+        if row.state == "unknown" and row.next_try is not None:
+            thread.offer_again(message, row.next_try)
+        else:
+            thread.offer(message)
+
+    def _message(self, text: Text, channel: str) -> tuple[SenderThread, Message] | None:
+        """What is handed to whom; None, and reported as given up, where it cannot be."""
         assert self._setup is not None
         person = self._setup.person.get(text.person)
-        for channel in channels:
-            sender = self._senders.get(channel)
-            if sender is None or person is None:
-                why = NO_PERSON if person is None else NO_CHANNEL
-                now = self._clock.now()
-                self._report(DeliveryReport(now, text.number, channel, "given up", why))
-                continue
-            local = self._setup.local(text.moment.utc)
-            sender.thread.offer(Message(text, person, self._setup.rig.label, local))
+        sender = self._senders.get(channel)
+        if sender is None or person is None:
+            why = NO_PERSON if person is None else NO_CHANNEL
+            now = self._clock.now()
+            self._hooks.report(DeliveryReport(now, text.number, channel, "given up", why))
+            return None
+        local = self._setup.local(text.moment.utc)
+        is_heard = channel in heard(self._setup.channels)
+        message = Message(text, person, self._setup.rig.label, local, is_heard)
+        return sender.thread, message
+
+    def say(self, reply: Reply) -> None:
+        """Hand a reply to its channel and do not wait; may be called by any thread."""
+        setup, sender = self._setup, self._senders.get(reply.channel)
+        if setup is None or sender is None:
+            log.warning("channel=%s reply_lost=%r", reply.channel, reply.body)
+            return
+        message = reply.message(next(self._replies), setup, self._clock.now())
+        is_heard = reply.channel in heard(setup.channels)
+        sender.thread.offer(replace(message, is_heard=is_heard))
 
     def faults(self, now: Moment) -> list[Fault]:
-        """News of the threads of the sources."""
-        found = (source.worker.fault(now) for source in self._sources.values())
+        """News of the threads of the sources, and of the channels that hear."""
+        workers = [source.worker for source in self._sources.values()]
+        workers += [sender.ear for sender in self._senders.values() if sender.ear is not None]
+        found = (worker.fault(now) for worker in workers)
         return [fault for fault in found if fault is not None]
 
     def stuck(self, now: Moment) -> list[str]:
@@ -181,8 +244,12 @@ class Parts:
         for source in self._sources.values():
             source.stop.set()
         for sender in self._senders.values():
+            sender.stop.set()
+        for sender in self._senders.values():
             if not sender.thread.stop(timeout):
                 log.warning("channel=%s still busy", sender.made_from.id)
+            if sender.ear is not None and not sender.ear.join(timeout):
+                log.warning("%s still busy", sender.ear.name)
         for source in self._sources.values():
             if not source.worker.join(timeout):
                 log.warning("%s still busy", source.worker.name)

@@ -20,12 +20,22 @@ Outcome = Literal["accepted", "refused", "retry", "unknown"]
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One text on its way to one person. local_time: when it was written, in the site's zone."""
+    """One text on its way to one person. local_time: when it was written, in the site's zone.
+
+    is_heard: whether the watch reads what is sent back on the same way.
+    """
 
     text: Text
     person: Person
     rig_label: str
     local_time: datetime
+    is_heard: bool = False
+
+    @property
+    def body(self) -> str:
+        """The words of the text; they ask for a reply only where one is read."""
+        event, words = self.text.event, self.text.body
+        return words if self.is_heard else words.replace(f"Reply OK {event}.", f"Event {event}.")
 
 
 @dataclass(frozen=True, slots=True)

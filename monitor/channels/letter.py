@@ -42,7 +42,7 @@ def compose(message: Message, sender: str, answer: str) -> EmailMessage:
     letter = EmailMessage(policy=POLICY)
     letter["From"] = Address(one_line(f"{message.rig_label} watch"), addr_spec=sender)
     letter["To"] = Address(one_line(message.person.name), addr_spec=message.person.mail)
-    letter["Subject"] = subject(text.body)
+    letter["Subject"] = subject(message.body)
     letter["Date"] = message.local_time
     domain = _tail(sender.rpartition("@")[2])
     mark = _digest(message.rig_label, text.person, text.body, text.moment.utc)
@@ -70,7 +70,7 @@ def subject(body: str) -> str:
 
 
 def _body(message: Message, answer: str) -> str:
-    body = many_lines(message.text.body)
+    body = many_lines(message.body)
     if message.text.event and answer:
         body += "\n\n" + many_lines(answer.replace("{event}", str(message.text.event)))
     return body + "\n"

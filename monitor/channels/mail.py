@@ -17,7 +17,6 @@ import smtplib
 import socket
 import ssl
 import threading
-from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -43,17 +42,23 @@ attempt that is left alone ends soon after."""
 
 LONGEST_DETAIL = 200
 
-ANSWER = (
-    "To answer from here, on the board of the watch: holdwater take {event} --as YOUR-NAME\n"
-    "A reply to this mail is not read."
+HEARD = (
+    "Reply to this mail with one line: OK {event} (you go), OK {event} 40 (there in 40 minutes),\n"
+    "HERE {event} (on site), NO {event} (you cannot)."
 )
+UNHEARD = (
+    "A reply to this mail is not read. On the board of the watch:\n"
+    "holdwater take {event} --as YOUR-NAME"
+)
+"""The line below a text where the set-up gives none: what is true of this way."""
 
 
 @checked(frozen=True, slots=True, config=ConfigDict(extra="forbid", strict=True))
 class MailOptions:
     """One submission server. deadline: s over all steps. port None is 587, with "tls" 465.
 
-    answer: the line below each text on how to answer; {event} stands for the number.
+    answer: the line below each text on how to answer; {event} stands for the number. None: HEARD
+    where a mailbox hears the replies, else UNHEARD.
     """
 
     host: Annotated[str, Field(min_length=1)]
@@ -64,7 +69,7 @@ class MailOptions:
     password_secret: str = ""
     ca_file: str = ""
     deadline: Annotated[int | float, Field(gt=0, le=300)] = 30.0
-    answer: str = ANSWER
+    answer: str | None = None
 
 
 class MailChannel:
@@ -85,7 +90,10 @@ class MailChannel:
         person = message.person
         if not is_address(person.mail):
             return Delivery("refused", f"{person.id} has no usable mail address")
-        letter = compose(message, self._options.sender, self._options.answer)
+        answer = self._options.answer
+        if answer is None:
+            answer = HEARD if message.is_heard else UNHEARD
+        letter = compose(message, self._options.sender, answer)
         attempt = _Attempt(self._options, self._password, person.mail, letter.as_bytes())
         threading.Thread(target=attempt.run, name=f"{self.id} attempt", daemon=True).start()
         return attempt.outcome()
@@ -123,12 +131,19 @@ class _Attempt:
             if self._delivery is not None:
                 return self._delivery
             self._is_given_up = True
-            if self._smtp is not None and self._smtp.sock is not None:
-                # Not SSLSocket.shutdown, which would first turn a secured socket into a plain
-                # one under the other thread. An error only says that it is closed already.
-                with suppress(OSError):
-                    socket.socket.shutdown(self._smtp.sock, socket.SHUT_RDWR)
+            self._cut()
             return Delivery(self._unanswered(), f"{self._step}: no answer in {deadline:g} s")
+
+    def _cut(self) -> None:
+        """End the connection under the attempt that still waits on it."""
+        if self._smtp is None or self._smtp.sock is None:
+            return
+        try:
+            # Not SSLSocket.shutdown, which would first turn a secured socket into a plain one
+            # under the other thread.
+            socket.socket.shutdown(self._smtp.sock, socket.SHUT_RDWR)
+        except OSError as error:  # the attempt has closed it in the meantime, or the peer has
+            log.info("mail_cut=%r step=%r", str(error), self._step)
 
     def run(self) -> None:
         try:

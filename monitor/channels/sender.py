@@ -77,10 +77,15 @@ class SenderThread:
 
     def offer(self, message: Message) -> None:
         """Have a text sent. One that waits already, by its number, is not taken twice."""
+        self._add(_Waiting(message, self._clock.now().elapsed))
+
+    def offer_again(self, message: Message, due: float) -> None:
+        """Have a text sent once more at elapsed `due` that an earlier process may have sent."""
+        self._add(_Waiting(message, due, is_sent_again=True))
+
+    def _add(self, text: _Waiting) -> None:
         with self._lock:
-            self._texts.setdefault(
-                message.text.number, _Waiting(message, self._clock.now().elapsed)
-            )
+            self._texts.setdefault(text.message.text.number, text)
         self._wake.set()
 
     def work(self) -> float:
@@ -107,7 +112,7 @@ class SenderThread:
         for text in late:
             last = f"last: {text.last.outcome}, {text.last.detail}" if text.last else "never tried"
             self._end(text)
-            self._tell(text, "expired", last)
+            self._tell(text, "expired", last, None)
 
     def _most_urgent(self, now: float) -> _Waiting | None:
         with self._lock:
@@ -133,19 +138,21 @@ class SenderThread:
             text.is_sent_again = True
         else:
             self._end(text)
-            is_news = True
+            self._tell(text, delivery.outcome, delivery.detail, None)
+            return
         if is_news:
-            self._tell(text, delivery.outcome, delivery.detail)
+            self._tell(text, delivery.outcome, delivery.detail, text.due)
 
     def _end(self, text: _Waiting) -> None:
         with self._lock:
             del self._texts[text.message.text.number]
 
-    def _tell(self, text: _Waiting, outcome: str, detail: str) -> None:
+    def _tell(self, text: _Waiting, outcome: str, detail: str, next_try: float | None) -> None:
         number = text.message.text.number
         log.info("channel=%s text=%d outcome=%s detail=%r", self.id, number, outcome, detail)
         try:
-            self._report(DeliveryReport(self._clock.now(), number, self.id, outcome, detail))
+            now = self._clock.now()
+            self._report(DeliveryReport(now, number, self.id, outcome, detail, next_try))
         except Exception:  # the text is settled all the same
             log.exception("channel=%s text=%d report_lost=%s", self.id, number, outcome)
 

@@ -67,7 +67,7 @@ class Service:
         number = plain_number(message.person.phone)
         return {
             "to": self.options.plus + number[1:],
-            "text": many_lines(message.text.body),
+            "text": many_lines(message.body),
             "number": str(message.text.number),
             "token": self.token,
         }

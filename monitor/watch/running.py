@@ -16,6 +16,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from monitor.archive import Writer
+from monitor.channels.hearing import Heard, Hooks, NotTaken
+from monitor.channels.reception import Reception
 from monitor.chores import Chore, Chores, DiskChore
 from monitor.clock import SystemClock, base_for, board_time, boot_id, gap_is_known
 from monitor.config import Secrets, load_secrets
@@ -23,8 +25,9 @@ from monitor.control import RECORD, SOCKET, ControlServer
 from monitor.desk import Desk
 from monitor.effects import Effect, JournalRow
 from monitor.errors import HoldwaterError
-from monitor.inputs import DeliveryReport, Fault, Input, Moment, SetupChange
+from monitor.inputs import Answer, DeliveryReport, Fault, Input, Moment, SetupChange
 from monitor.live import Inbox, Live, Post
+from monitor.logic.state import State
 from monitor.logic.step import resume
 from monitor.loop import Loop, StepFailed
 from monitor.parts import Parts, build
@@ -101,7 +104,9 @@ class _Watch:
         self._time_lost = not gap_is_known(boot_id(), board, earlier)
         boot = self._writer.open_boot(boot_id(), base)
         self._clock = SystemClock(boot, base, trusted)
-        self._parts = Parts(secrets, self._clock, self._inbox.reading, self._report)
+        self._reception: Reception | None = None
+        hooks = Hooks(self._hear, self._report, self._tell)
+        self._parts = Parts(secrets, self._clock, self._inbox.reading, hooks)
         self._chores = self._chores_of(setup)
         self._watchdog = Watchdog(self._writer, self._parts)
 
@@ -149,7 +154,25 @@ class _Watch:
             reason = "first set-up" if memory.version is None else "the last one is not valid now"
             self._try_turn([SetupChange(clock.now(), self._setup, "watch", reason)], files)
         for row in memory.waiting:
-            self._parts.deliver(row.text, (row.channel,))
+            self._parts.go_on(row)
+        self._reception = Reception(self._look, self._take, self._parts.say, clock)
+
+    def _hear(self, heard: Heard) -> None:
+        """Take a message of somebody. Called by the thread of the channel; raises NotTaken."""
+        if self._reception is None:
+            raise NotTaken("the watch is still starting")
+        self._reception.take(heard)
+
+    def _look(self) -> tuple[Setup, State]:
+        snapshot = self._loop.snapshot
+        return snapshot.setup, snapshot.state
+
+    def _take(self, answer: Answer) -> str:
+        """Bring an answer in and wait for its fate; raises NotTaken where nobody can tell yet."""
+        refused = self._inbox.settle(answer)
+        if refused is None:
+            raise NotTaken("the watch did not get to it in time")
+        return refused
 
     def _try_turn(self, inputs: Sequence[Input], files: Mapping[str, str] | None) -> None:
         """A turn of the start. If the step fails on it, a watch without it is better than none."""
@@ -183,7 +206,7 @@ class _Watch:
             return
         for row in waiting:
             if row.channel in begun:
-                self._parts.deliver(row.text, (row.channel,))
+                self._parts.go_on(row)
         if self._setup.zone != before.zone:
             self._chores.stop()
             self._chores = self._chores_of(self._setup)
@@ -219,9 +242,19 @@ class _Watch:
                 )
 
     def _report(self, report: DeliveryReport) -> None:
-        """What became of a text: to the record, and to the loop. Called in any thread."""
+        """What became of a text: to the record, and to the loop. Called in any thread.
+
+        A reply has a number below zero and is no text of the record; the log has it.
+        """
+        if report.text < 0:
+            return
         self._writer.delivery(
-            report.text, report.channel, report.outcome, report.detail, report.moment
+            report.text,
+            report.channel,
+            report.outcome,
+            report.detail,
+            report.moment,
+            report.next_try,
         )
         self._inbox.put(Post(report))
 

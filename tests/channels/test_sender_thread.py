@@ -138,6 +138,24 @@ def test_unknown_is_sent_once_more() -> None:
     assert 0 == bench.thread.waiting
 
 
+def test_next_try_is_reported() -> None:
+    """Each report says when the text goes out again, so that a restart keeps to it."""
+    bench = Bench(RETRY, UNKNOWN, ACCEPTED)
+    bench.thread.offer(message())
+    bench.work_until(5000.0)
+    assert [("retry", 1005.0), ("unknown", 1065.0), ("accepted", None)] == [
+        (report.outcome, report.next_try) for report in bench.reports
+    ]
+
+
+def test_text_of_an_earlier_process_is_sent_once_more() -> None:
+    """What may have been sent before a kill goes out once at its time, whatever comes of it."""
+    bench = Bench(UNKNOWN)
+    bench.thread.offer_again(message(), 1030.0)
+    assert [1030.0] == bench.work_until(5000.0)
+    assert [(1030.0, "unknown")] == bench.told()
+
+
 def test_unknown_then_surely_not_sent() -> None:
     """After an unknown end, attempts that surely send nothing go on; a second unknown ends it."""
     bench = Bench(UNKNOWN, RETRY, RETRY, UNKNOWN, ACCEPTED)

@@ -63,10 +63,23 @@ def test_mail_arrives_with_its_headers(mail_server: MailServer) -> None:
     assert "auto-generated" == mail["Auto-Submitted"]
     assert mail["In-Reply-To"] == mail["References"] != mail["Message-ID"]
     assert BODY == mail.get_content().splitlines()[0]
-    assert "holdwater take 41 --as YOUR-NAME" in mail.get_content()
     (envelope,) = mail_server.envelopes
     assert "watch@example.org" == envelope.mail_from
     assert ["tavrin@example.org"] == envelope.rcpt_tos
+
+
+def test_mail_says_how_to_answer(mail_server: MailServer) -> None:
+    """A reply is asked for only where one is read; else the command on the board is named."""
+    body = "Siphon broken. Reply OK 41."
+    sender = channel(mail_server)
+    for is_heard in (True, False):
+        assert "accepted" == sender.send(replace(message(body=body), is_heard=is_heard)).outcome
+    heard, unheard = (mail.get_content().splitlines() for mail in mail_server.messages)
+    assert ["Siphon broken. Reply OK 41.", ""] == heard[:2]
+    assert heard[2].startswith("Reply to this mail with one line: OK 41")
+    assert ["Siphon broken. Event 41.", ""] == unheard[:2]
+    assert "A reply to this mail is not read. On the board of the watch:" == unheard[2]
+    assert "holdwater take 41 --as YOUR-NAME" == unheard[3]
 
 
 def test_texts_of_one_event_are_one_thread(mail_server: MailServer) -> None:

@@ -19,7 +19,9 @@ from real.text_service import Behaviour, TextService
 
 WRITTEN = Moment(1, 500.0, 1_792_304_340.0)
 LOCAL = datetime.fromtimestamp(WRITTEN.utc, ZoneInfo("America/Chicago"))
-BODY = "URGENT Ostrel LT1 Sun 01:19. MAINS OFF 01:18, header 37cm falling. Reply OK 41."
+TEXT = "URGENT Ostrel LT1 Sun 01:19. MAINS OFF 01:18, header 37cm falling. Reply OK 41."
+BODY = TEXT.replace("Reply OK 41.", "Event 41.")
+"""What arrives of it: nothing is heard on this way."""
 HOSTILE = '", "to": "+1000"}\r\nX: y & to=+1000 #%26 {token} {to} \\u0022 \N{DEGREE SIGN}'
 TOKEN = "a secret/with+signs&"
 JSON = '{"recipients": ["{to}"], "message": {"body": "{text}"}, "id": "{number}", "flash": false}'
@@ -27,7 +29,7 @@ ALIVE = 15.0
 """Seconds given to a service that answers at once."""
 
 
-def message(body: str = BODY, phone: str = "+1 940-555-0141", number: int = 7) -> Message:
+def message(body: str = TEXT, phone: str = "+1 940-555-0141", number: int = 7) -> Message:
     """A text to Tavrin."""
     text = Text(number, 41, "tavrin", "supply lost", "urgent", body, WRITTEN, 9_999.0)
     return Message(text, Person("tavrin", "Tavrin", phone=phone), "Ostrel", LOCAL)

@@ -215,7 +215,7 @@ def test_hostile_changes_are_told_what_is_wrong(
 
 def test_loop_that_does_not_answer_is_told(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever waits too long is told that the watch has the answer, and where to look."""
-    monkeypatch.setattr("monitor.desk.REPLY_WITHIN", 0.0)
+    monkeypatch.setattr("monitor.live.SETTLED_WITHIN", 0.0)
     monkeypatch.setattr(bench.inbox, "put", bench.inbox.posts.append)
     with pytest.raises(ControlError, match="did not get to it in time"):
         bench.take("tavrin", event=41)

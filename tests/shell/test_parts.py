@@ -7,11 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor.channels.base import Secrets
+from monitor.archive import OutboxRow
+from monitor.channels import CHANNELS
+from monitor.channels.base import Delivery, Message, Secrets
+from monitor.channels.hearing import Heard, Hooks
+from monitor.channels.reception import Reply
 from monitor.clock import Clock, SystemClock, always_trusted
 from monitor.errors import SetupError
 from monitor.inputs import DeliveryReport, Reading
 from monitor.parts import NO_CHANNEL, NO_PERSON, SENDER_FRESH, Parts, build
+from monitor.parts import heard as heard_on
 from monitor.rig import Rig, Tag
 from monitor.setup import Channel, Setup, SourceSetup
 from monitor.sources import DRIVERS
@@ -73,10 +78,17 @@ def reports() -> list[DeliveryReport]:
 
 
 @pytest.fixture
-def parts(reports: list[DeliveryReport]) -> Iterator[Parts]:
+def heard() -> list[Heard]:
+    """What channels have heard."""
+    return []
+
+
+@pytest.fixture
+def parts(reports: list[DeliveryReport], heard: list[Heard]) -> Iterator[Parts]:
     """Parts that nothing was begun of yet."""
     clock = SystemClock(1, 0.0, always_trusted)
-    made = Parts({}, clock, lambda _reading: None, reports.append)
+    hooks = Hooks(heard.append, reports.append, lambda _fault: None)
+    made = Parts({}, clock, lambda _reading: None, hooks)
     yield made
     made.stop(HANG)
 
@@ -163,3 +175,152 @@ def test_building_names_every_problem() -> None:
         problem.file for problem in caught.value.problems
     ]
     assert "Play it with: holdwater replay" in str(caught.value)
+
+
+class Radio:
+    """A channel that hears one message, and then fails or waits as it is told."""
+
+    def __init__(self, setup: Channel, _secrets: Secrets) -> None:
+        self.id = setup.id
+        self.sent: list[Message] = []
+        self.news, self.ended = threading.Event(), threading.Event()
+        self.trouble: Exception | None = None
+
+    def send(self, message: Message) -> Delivery:
+        self.sent.append(message)
+        self.news.set()
+        return Delivery("accepted", "on the air")
+
+    def listen(self, hooks: Hooks, _clock: Clock, stop: threading.Event) -> None:
+        hooks.take(Heard("+19405550141", "OK 41", "text", self.id))
+        if self.trouble is not None:
+            trouble, self.trouble = self.trouble, None
+            raise trouble
+        stop.wait(HANG)
+        self.ended.set()
+
+
+@pytest.fixture
+def radios(monkeypatch: pytest.MonkeyPatch) -> list[Radio]:
+    """Every radio that was made; the kind "radio" is known."""
+    made: list[Radio] = []
+
+    def make(setup: Channel, secrets: Secrets) -> Radio:
+        made.append(Radio(setup, secrets))
+        return made[-1]
+
+    monkeypatch.setitem(CHANNELS, "radio", make)
+    return made
+
+
+def test_channel_that_hears_is_listened_to_until_it_leaves(
+    parts: Parts, setup: Setup, buses: list[Bus], radios: list[Radio], heard: list[Heard]
+) -> None:
+    """What a channel hears comes in, and its listening ends when the set-up loses it."""
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    parts.fit(setup)
+
+    assert radios[0].ended.wait(HANG)
+    assert [Heard("+19405550141", "OK 41", "text", "radio")] == heard
+
+
+def test_listening_ends_with_the_watch(
+    parts: Parts, setup: Setup, buses: list[Bus], radios: list[Radio]
+) -> None:
+    """At the end of the watch the listening thread is asked to end and waited for."""
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    parts.stop(HANG)
+    assert radios[0].ended.is_set()
+
+
+def test_listening_that_fails_is_told(
+    parts: Parts,
+    setup: Setup,
+    buses: list[Bus],
+    radios: list[Radio],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An error in a listening thread is a fault of the channel, and listening begins anew."""
+    monkeypatch.setattr("monitor.workers.FIRST_WAIT", 0.0)
+    monkeypatch.setattr(Radio, "__init__", _deaf(Radio.__init__))
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    clock, pause = SystemClock(1, 0.0, always_trusted), threading.Event()
+    found: list[str] = []
+    deadline = clock.now().elapsed + HANG
+    while not found and clock.now().elapsed < deadline:
+        found = [f"{fault.part}: {fault.wrong}" for fault in parts.faults(clock.now())]
+        pause.wait(0.01)
+    parts.stop(HANG)
+
+    assert ["channel radio: RuntimeError: deaf"] == found
+    assert radios[0].ended.is_set()
+
+
+def _deaf(begin: Callable[..., None]) -> Callable[..., None]:
+    def begin_deaf(radio: Radio, setup: Channel, secrets: Secrets) -> None:
+        begin(radio, setup, secrets)
+        radio.trouble = RuntimeError("deaf")
+
+    return begin_deaf
+
+
+def test_reply_goes_out_by_its_channel_below_zero(
+    parts: Parts,
+    setup: Setup,
+    buses: list[Bus],
+    radios: list[Radio],
+    reports: list[DeliveryReport],
+) -> None:
+    """Replies are no counted texts: each has its own number below zero."""
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    tavrin = setup.person["tavrin"]
+    parts.say(Reply(tavrin, "radio", "you have 41", 41))
+    parts.say(Reply(tavrin, "nowhere", "lost", 41))
+    assert radios[0].news.wait(HANG)
+    parts.stop(HANG)
+
+    assert [(-1, "you have 41")] == [(m.text.number, m.text.body) for m in radios[0].sent]
+    assert [-1] == [report.text for report in reports]
+
+
+def test_text_that_may_have_been_sent_goes_out_once_more(
+    parts: Parts,
+    setup: Setup,
+    buses: list[Bus],
+    radios: list[Radio],
+    reports: list[DeliveryReport],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What an earlier process left as unknown is sent once under its number, then settled."""
+    answer = Delivery("unknown", "no answer")
+    monkeypatch.setattr(Radio, "send", _answering(answer))
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    now = SystemClock(1, 0.0, always_trusted).now()
+    written = replace(text(7), moment=now, expires=now.elapsed + 600.0)
+    parts.go_on(OutboxRow(written, "radio", "unknown", 1, now.elapsed, "no answer", now))
+    assert radios[0].news.wait(HANG)
+    parts.stop(HANG)
+
+    assert [7] == [message.text.number for message in radios[0].sent]
+    assert [("unknown", None)] == [(report.outcome, report.next_try) for report in reports]
+
+
+def _answering(answer: Delivery) -> Callable[[Radio, Message], Delivery]:
+    def send(radio: Radio, message: Message) -> Delivery:
+        radio.sent.append(message)
+        radio.news.set()
+        return answer
+
+    return send
+
+
+def test_channels_on_which_answers_are_read() -> None:
+    """A modem hears by itself; a mail is answered where a mailbox names its channel."""
+    channels = (
+        Channel("mail", "mail"),
+        Channel("other", "mail"),
+        Channel("box", "mailbox", (("reply_by", "mail"),)),
+        Channel("modem", "modem"),
+        Channel("text", "text_gateway"),
+    )
+    assert {"mail", "modem"} == heard_on(channels)
