@@ -184,6 +184,7 @@ class Setup:
 
     quiet: (start, end) of the quiet hours as seconds after local midnight.
     owed_by: seconds after local midnight by which owed lines are asked for.
+    manager: id of the lab manager, who is told of what is no alarm; "" for nobody.
     worked_out: what other layers have derived from this very set-up, kept for speed.
     """
 
@@ -197,6 +198,7 @@ class Setup:
     delays: Delays = field(default_factory=Delays)
     quiet: tuple[float, float] = (21 * 3600.0, 7 * 3600.0)
     owed_by: float = 9 * 3600.0
+    manager: str = ""
     channels: tuple[Channel, ...] = ()
     sources: tuple[SourceSetup, ...] = ()
     worked_out: dict[str, object] = field(default_factory=dict, compare=False, repr=False)

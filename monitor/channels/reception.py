@@ -18,7 +18,10 @@ from monitor.channels.meaning import Puzzle, Query, Stranger, meaning, named_eve
 from monitor.clock import Clock
 from monitor.effects import Text
 from monitor.inputs import Answer, Moment
+from monitor.logic.events import is_open
+from monitor.logic.scan import Scan
 from monitor.logic.state import State
+from monitor.logic.telling import is_quiet
 from monitor.setup import Person, Setup
 
 log = logging.getLogger(__name__)
@@ -30,6 +33,10 @@ MOST, WITHIN = 20, 600.0
 """Messages of one sender that are looked at within so many seconds; all strangers together count
 as one sender. Nobody types faster (common practice, no source)."""
 
+
+TOLD_AGAIN = 3600.0
+"""Seconds in which the lab manager is told of one unknown sender at most: a flood must not become
+a flood of texts (common practice, no source)."""
 
 REPLY_LIFE = 600.0
 """Seconds after which a reply only puzzles (common practice, no source)."""
@@ -75,6 +82,7 @@ class Reception:
         self._lock = threading.Lock()
         self._heard: dict[str, deque[float]] = {}
         self._asked: dict[tuple[str, str], float] = {}
+        self._told_of_stranger = -TOLD_AGAIN
 
     def take(self, heard: Heard) -> None:
         """Take one message; returns once its fate is kept. Raises NotTaken."""
@@ -87,7 +95,7 @@ class Reception:
             )
             return
         if isinstance(found, Stranger):
-            self._refuse(found, heard)
+            self._refuse(setup, state, found, heard)
         elif isinstance(found, Query):
             self._understood(found.person.id, heard)
             now = self._clock.now()
@@ -102,14 +110,33 @@ class Reception:
         else:
             self._bring_in(setup, state, found, heard)
 
-    def _refuse(self, stranger: Stranger, heard: Heard) -> None:
-        """Logged, and in the record if it would have been an answer; told to nobody."""
+    def _refuse(self, setup: Setup, state: State, stranger: Stranger, heard: Heard) -> None:
+        """Logged; if it would have been an answer it is in the record, and the lab manager hears
+        of it: it may be one of the people with another phone. The sender is told nothing."""
         log.warning("way=%s sender=%r refused=%r", heard.way, heard.sender, stranger.why)
-        if stranger.kind and stranger.kind not in ("now", "who"):
+        if not stranger.kind:
+            return
+        now = self._clock.now()
+        if stranger.kind not in ("now", "who"):
             # A sender may call itself by the id of a person; no id begins like this.
             who = f"unknown sender {heard.sender}"
-            now = self._clock.now()
             self._put(Answer(now, stranger.kind, who, stranger.event, way=heard.way))
+        manager = setup.person.get(setup.manager)
+        if manager is not None and self._is_told(setup, state, now):
+            body = replies.stranger(setup, heard)
+            for channel in manager.channels:
+                self._say(Reply(manager, channel, body, 0))
+
+    def _is_told(self, setup: Setup, state: State, now: Moment) -> bool:
+        """Whether the lab manager is told now: once an hour, by night only in an event."""
+        quiet = is_quiet(Scan(setup, state, now))
+        if quiet and not any(map(is_open, state.durable.events.values())):
+            return False
+        with self._lock:
+            if now.elapsed - self._told_of_stranger < TOLD_AGAIN:
+                return False
+            self._told_of_stranger = now.elapsed
+        return True
 
     def _bring_in(self, setup: Setup, state: State, said: Answer, heard: Heard) -> None:
         number = named_event(state.durable, said)

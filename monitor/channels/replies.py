@@ -1,5 +1,6 @@
 """What goes back to somebody who answered or asked: one text of at most 160 places. Pure."""
 
+from monitor.channels.hearing import Heard
 from monitor.inputs import Answer, Moment
 from monitor.logic.events import is_open
 from monitor.logic.gsm import LIMIT, Part, fit, fold
@@ -17,6 +18,15 @@ def short(text: str) -> str:
 def refused(why: str) -> str:
     """The watch understood, and cannot take it."""
     return short(f"Not taken: {why}.")
+
+
+def stranger(setup: Setup, heard: Heard) -> str:
+    """What the lab manager hears of an answer that came from nobody of the set-up."""
+    said = " ".join(heard.text.split())[:20]
+    return short(
+        f'{setup.rig.label}: "{said}" came from {heard.sender[:50]}, who is nobody of duty.toml. '
+        "Not taken. If it is one of you, correct duty.toml."
+    )
 
 
 def confirmed(setup: Setup, durable: Durable, said: Answer, number: int | None, now: Moment) -> str:

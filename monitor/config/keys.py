@@ -185,6 +185,7 @@ LIMITS_HEAD: Rules = {
 }
 DUTY_HEAD: Rules = {
     "standing": Rule('the call order when no turn applies: ["tavrin", "oskel"]', _NAMES),
+    "manager": Rule('the id of the lab manager: "lendow"', identifier(LONG_ID)),
 }
 PERSON: Rules = {
     "id": Rule('a short name for lists and answers: "tavrin"', identifier(LONG_ID)),

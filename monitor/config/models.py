@@ -135,6 +135,7 @@ class DutyHead(Strict):
     """What stands alone at the top of duty.toml."""
 
     standing: list[str]
+    manager: str | None = None
 
 
 class PersonRow(Strict):

@@ -13,16 +13,18 @@ from monitor.config.rules import check_row, plain_phone, read_local
 from monitor.config.sheet import Sheet, shown
 from monitor.setup import Channel, Duty, DutyTurn, Person, Run
 
+_HEAD = tuple(keys.DUTY_HEAD)
+
 
 class PeopleRows:
     """The checked rows of duty.toml and channels.toml."""
 
     def __init__(self, duty: Sheet, channels: Sheet, secrets: Collection[str] | None) -> None:
-        duty.check_top(("standing", "person", "turn"))
+        duty.check_top((*_HEAD, "person", "turn"))
         channels.check_top(("channel",))
         self.duty, self.channels_sheet = duty, channels
         self.channels = services(channels, "channel", keys.CHANNEL, secrets)
-        raw = {"standing": duty.data["standing"]} if "standing" in duty.data else {}
+        raw = {key: duty.data[key] for key in _HEAD if key in duty.data}
         self.head = check_row(duty, (), raw, DutyHead, keys.DUTY_HEAD) if duty.is_there else None
         self.people = read_rows(duty, "person", PersonRow, keys.PERSON)
         self.turns = read_rows(duty, "turn", TurnRow, keys.TURN)
@@ -40,6 +42,9 @@ def check_people(rows: PeopleRows, zone: ZoneInfo | None, has_urgent: bool) -> N
     """People who cannot be reached, orders that name nobody, turns that overlap."""
     if rows.head is not None:
         _check_order(rows, ("standing",), rows.head.standing)
+        if rows.head.manager is not None:
+            there = "[[person]] of duty.toml"
+            refer(rows.duty, ("manager",), rows.head.manager, rows.person_ids, there)
     for path, row in rows.turns:
         _check_order(rows, (*path, "order"), row.order)
     kinds = {row.id: row.kind for _, row in rows.channels}
@@ -138,6 +143,12 @@ def build_duty(rows: PeopleRows, zone: ZoneInfo) -> Duty:
         for _, row in rows.turns
     ]
     return Duty(tuple(rows.head.standing), tuple(sorted(turns, key=lambda turn: turn.start)))
+
+
+def build_manager(rows: PeopleRows) -> str:
+    """The lab manager; the last of the standing order where none is named."""
+    assert rows.head is not None
+    return rows.head.manager if rows.head.manager is not None else rows.head.standing[-1]
 
 
 def build_people(rows: PeopleRows) -> tuple[Person, ...]:

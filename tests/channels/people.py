@@ -38,7 +38,8 @@ def setup(*more: Person) -> Setup:
     )
     rig = Rig("ostrel-1", "OH", "Ostrel", "America/Chicago", vessels, lines, (), tags)
     people = (TAVRIN, OSKEL, *more)
-    return Setup(1, rig, people=people, duty=Duty(tuple(person.id for person in people)))
+    duty = Duty(tuple(person.id for person in people))
+    return Setup(1, rig, people=people, duty=duty, manager="lendow")
 
 
 class SmallWatch:

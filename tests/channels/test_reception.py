@@ -9,7 +9,7 @@ from monitor.channels.base import Message
 from monitor.channels.hearing import Heard, NotTaken
 from monitor.channels.letter import compose
 from monitor.channels.meaning import LATE, Puzzle, Stranger, meaning, thread_mark
-from monitor.channels.reception import ASK_AGAIN, MOST
+from monitor.channels.reception import ASK_AGAIN, MOST, TOLD_AGAIN
 from monitor.effects import Text
 from monitor.inputs import Answer, Moment
 from monitor.logic.gsm import LIMIT, places
@@ -75,6 +75,32 @@ def test_stranger_is_refused_recorded_and_told_nothing() -> None:
     assert [("answer", "refused", "unknown sender +19405550199")] == [
         (row.what, row.state, row.who) for row in watch.journal
     ]
+
+
+def test_manager_hears_of_a_stranger_once_an_hour() -> None:
+    """An answer of nobody is told to the lab manager by all ways, in one text an hour."""
+    lendow = Person("lendow", "Lendow", "lendow@example.org", channels=("modem", "mail"))
+    watch = SmallWatch(EVENT, people=(lendow,))
+    told = watch.text("OK 41", "+19405550199")
+    assert 2 == len(told)
+    assert (
+        'Ostrel: "OK 41" came from +19405550199, who is nobody of duty.toml. '
+        "Not taken. If it is one of you, correct duty.toml." == told[0]
+    )
+    assert [(lendow, "modem"), (lendow, "mail")] == [(s.person, s.channel) for s in watch.said]
+    assert [] == watch.text("WHO", "+19405550198")
+    watch.clock.advance_to(NOW.elapsed + TOLD_AGAIN)
+    assert 2 == len(watch.text("HERE 41 " + "x" * 300, f"{'+1' * 100}"))
+    assert all((places(said.body) or LIMIT + 1) <= LIMIT for said in watch.said)
+
+
+def test_manager_sleeps_while_nothing_is_open() -> None:
+    """By night and without an event a stranger wakes nobody; what is no command never does."""
+    lendow = Person("lendow", "Lendow", "lendow@example.org", channels=("mail",))
+    watch = SmallWatch(people=(lendow,))
+    assert [] == watch.text("OK 41", "+19405550199")
+    watch = SmallWatch(EVENT, people=(lendow,))
+    assert [] == watch.text("You have won", "+19405550199")
 
 
 def test_sender_named_like_a_person_is_a_stranger() -> None:
