@@ -17,6 +17,7 @@ want_test_tools() {
     want_command git git
     want_command mosquitto mosquitto
     want_command umockdev-run umockdev
+    want_command chromium chromium
 }
 
 # Runs a named step and remembers that it failed; later steps still run.

@@ -14,6 +14,7 @@ from monitor.control import Handler, Request
 from monitor.errors import ControlError, RefusedInput
 from monitor.inputs import ANSWER_KINDS, Answer, SetupChange
 from monitor.live import Inbox
+from monitor.logic.scene import scene
 from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.loop import Snapshot
 from monitor.setup import Setup
@@ -63,16 +64,19 @@ class Desk:
             _event(data),
             _minutes(data),
             _text(data, "text", LONGEST_TEXT),
-            "command",
+            _way(data),
         )
         self._put(answer, None)
         return {"who": answer.who, "lines": self._lines(event_lines)}
 
     def _view(self, request: Request) -> dict[str, Any]:
+        if request.data.get("view") == "scene":
+            snapshot = self._snapshot()
+            return {"scene": scene(snapshot.setup, snapshot.state, self._clock.now())}
         views = {"now": now_lines, "events": event_lines}
         view = views.get(str(request.data.get("view", "now")))
         if view is None:
-            raise ControlError(f"view: it is one of {', '.join(views)}")
+            raise ControlError(f"view: it is one of {', '.join(views)}, scene")
         return {"lines": self._lines(view)}
 
     def _why(self, request: Request) -> dict[str, Any]:
@@ -136,6 +140,13 @@ def _event(data: Mapping[str, Any]) -> int | None:
     if number is None or (isinstance(number, int) and not isinstance(number, bool)):
         return number
     raise ControlError("event: give a whole number, such as 41")
+
+
+def _way(data: Mapping[str, Any]) -> str:
+    way = data.get("way", "command")
+    if way not in ("command", "page"):
+        raise ControlError("way: it is command or page")
+    return str(way)
 
 
 def _minutes(data: Mapping[str, Any]) -> float | None:

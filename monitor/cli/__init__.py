@@ -8,13 +8,31 @@ import sys
 import click
 
 from monitor import __version__
-from monitor.cli import asking, record, running
+from monitor.cli import asking, page, record, running
 from monitor.errors import HoldwaterError
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
 
+SECTIONS: tuple[tuple[str, tuple[click.Command, ...]], ...] = (
+    ("Run", running.COMMANDS),
+    ("Ask and answer", asking.COMMANDS),
+    ("Record", record.COMMANDS),
+    ("Phone page", page.COMMANDS),
+)
+"""Every command, under the head where the overview names it."""
 
-@click.group(context_settings=HELP)
+
+class Overview(click.Group):
+    """A group whose help names its commands by section; each explains itself by --help."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the names, a row or more a section."""
+        rows = [(head, " ".join(str(command.name) for command in own)) for head, own in SECTIONS]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.group(cls=Overview, context_settings=HELP)
 @click.version_option(__version__, prog_name="holdwater")
 def commands() -> None:
     """Watches the water of a larval tank and calls people until flow is proven.
@@ -24,11 +42,13 @@ def commands() -> None:
       holdwater demo                       a night with a power cut, in three minutes
       holdwater check sample_config/ostrel-hill
       holdwater watch sample_config/ostrel-hill
+      holdwater COMMAND --help             what it does, with an example
     """
 
 
-for command in (*running.COMMANDS, *asking.COMMANDS, *record.COMMANDS):
-    commands.add_command(command)
+for _, section in SECTIONS:
+    for command in section:
+        commands.add_command(command)
 
 
 def main() -> None:

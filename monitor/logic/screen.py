@@ -10,7 +10,8 @@ from monitor.setup import Setup
 from monitor.units import STATES
 
 
-def _scan(setup: Setup, state: State, now: Moment) -> Scan:
+def observed(setup: Setup, state: State, now: Moment) -> Scan:
+    """A scan to look at, with every water read off its tags."""
     scan = Scan(setup, state, now)
     scan.waters = [observe(scan, chain) for chain in scan.plan.chains]
     return scan
@@ -18,17 +19,18 @@ def _scan(setup: Setup, state: State, now: Moment) -> Scan:
 
 def now_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     """The state in plain words: water first, then every tag with its age, then events."""
-    scan = _scan(setup, state, now)
-    lines = [f"{setup.local(now.utc):%a %d %b %Y %H:%M:%S} {setup.rig.label}, {_age(scan)}"]
+    scan = observed(setup, state, now)
+    lines = [f"{setup.local(now.utc):%a %d %b %Y %H:%M:%S} {setup.rig.label}, {age_line(scan)}"]
     if not now.trusted:
         lines.append("The clock is not known to be right; intervals are.")
-    lines += [_water_line(scan, water) for water in scan.waters]
+    lines += [water_line(scan, water) for water in scan.waters]
     lines += [_tag_line(scan, tag.id) for tag in setup.rig.tags]
     lines += [f"The watch itself: {part}: {wrong}" for part, wrong in scan.running.faults.items()]
     return lines + event_lines(setup, state, now)
 
 
-def _age(scan: Scan) -> str:
+def age_line(scan: Scan) -> str:
+    """The run, its age, and whether the watch is in force."""
     run = scan.setup.run
     if run is None:
         return "no run"
@@ -36,7 +38,8 @@ def _age(scan: Scan) -> str:
     return f"run {run.id}, dph {scan.dph}, {force}"
 
 
-def _water_line(scan: Scan, water: Water) -> str:
+def water_line(scan: Scan, water: Water) -> str:
+    """Whether the larvae get water, in one sentence, and what would follow a loss of supply."""
     name = water.chain.tank.id if water.chain.tank is not None else water.chain.line.id
     siphon = scan.durable.siphons.get(water.chain.line.id)
     if siphon is not None:
@@ -59,14 +62,19 @@ def _water_line(scan: Scan, water: Water) -> str:
 
 
 def _if(scan: Scan, water: Water) -> str:
-    """Until when the header would last if the supply stopped now."""
+    """When the siphon breaks, or would break if the supply stopped now."""
     if not water.chain.drawn_by_siphon:
         return ""
-    forecast = break_forecast(scan, water) if water.level is not None else None
+    header = water.chain.header
+    supply = scan.durable.supplies.get(header.id) if header is not None else None
+    lost = supply is not None and supply.lost_since is not None
+    forecast = break_forecast(scan, water) if lost or water.level is not None else None
     lasts = endurance(water.chain, water.set_flow)
     if forecast is None and lasts is None:
         return ""
     at = forecast.told if forecast is not None else scan.t + (lasts or 0.0) * (1.0 - EARLY_SHARE)
+    if lost:
+        return f" SUPPLY LOST: the siphon breaks about {_clock(scan, at)}."
     return f" If supply stopped now the siphon would break about {_clock(scan, at)}."
 
 
@@ -91,16 +99,22 @@ def _tag_line(scan: Scan, tag_id: str) -> str:
 
 def event_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     """One line an open event: number, grade, since, state of the water, who has it."""
-    scan = _scan(setup, state, now)
+    scan = observed(setup, state, now)
     unfinished = [event for event in state.durable.events.values() if is_open(event)]
     if not unfinished:
         return ["No open events."]
-    return [_event_line(scan, event) for event in unfinished]
+    return [event_line(scan, event) for event in unfinished]
 
 
-def _event_line(scan: Scan, event: EventRecord) -> str:
-    water = next((item for item in scan.waters if item.chain.tank is not None), None)
-    tale = Tale(scan, event, "", None, water)
+def water_of(scan: Scan, event: EventRecord) -> Water | None:
+    """The water of the tank an event is about; None where it is about something else."""
+    tanks = {water.chain.tank.id: water for water in scan.waters if water.chain.tank is not None}
+    return tanks.get(event.vessel)
+
+
+def event_line(scan: Scan, event: EventRecord) -> str:
+    """An event in one line: number, grade, since, state, who has it."""
+    tale = Tale(scan, event, "", None, water_of(scan, event))
     parts = [
         f"Event {event.number} {event.grade} {event.vessel} since {tale.clock(event.first_sign)}"
     ]
@@ -119,7 +133,7 @@ def why_lines(setup: Setup, state: State, number: int, now: Moment) -> list[str]
     event = state.durable.events.get(number)
     if event is None:
         return [f"There is no event {number} in memory; the record may have it."]
-    scan = _scan(setup, state, now)
+    scan = observed(setup, state, now)
     tale = Tale(scan, event, "", None, None)
     lines = [
         f"Event {number}: first sign {tale.clock(event.first_sign)}, first alarm {event.first_out},"
