@@ -42,7 +42,8 @@ def commands() -> None:
       holdwater demo                       a night with a power cut, in three minutes
       holdwater check sample_config/ostrel-hill
       holdwater watch sample_config/ostrel-hill
-      holdwater COMMAND --help             what it does, with an example
+
+    Add --help to a command for what it does, with an example.
     """
 
 
