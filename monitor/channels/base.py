@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol, TypeVar
 
-from pydantic import ValidationError
-
 from monitor.effects import Text
 from monitor.errors import Problem
+from monitor.options import read_options as options_of
 from monitor.setup import Person
 
 Options = TypeVar("Options")
@@ -86,16 +85,4 @@ def read_options(
     kind: Callable[..., Options], options: Iterable[tuple[str, object]], place: str
 ) -> tuple[Options | None, list[Problem]]:
     """The options of one channel as a checked dataclass, or None and every problem in them."""
-    try:
-        return kind(**dict(options)), []
-    except ValidationError as error:
-        return None, [
-            Problem(
-                place,
-                None,
-                ".".join(str(part) for part in wrong["loc"]) or "options",
-                wrong["msg"],  # without the value: it may be a password in the wrong place
-                "docs/reference/channels.md lists the options",
-            )
-            for wrong in error.errors(include_url=False, include_input=False)
-        ]
+    return options_of(kind, options, place, "docs/reference/channels.md")

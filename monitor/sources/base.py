@@ -6,11 +6,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from typing import Protocol, TypeVar
 
-from pydantic import ValidationError
-
 from monitor.clock import Clock
 from monitor.errors import Problem
 from monitor.inputs import Reading
+from monitor.options import read_options as options_of
 
 log = logging.getLogger(__name__)
 
@@ -57,16 +56,4 @@ def read_options(
     kind: Callable[..., Options], options: Iterable[tuple[str, object]], place: str
 ) -> tuple[Options | None, list[Problem]]:
     """The options of one source as a checked dataclass, or None and every problem in them."""
-    try:
-        return kind(**dict(options)), []
-    except ValidationError as error:
-        return None, [
-            Problem(
-                place,
-                None,
-                ".".join(str(part) for part in wrong["loc"]) or "options",
-                wrong["msg"],  # without the value: it may be a password in the wrong place
-                "docs/reference lists the options of each kind of source",
-            )
-            for wrong in error.errors(include_url=False, include_input=False)
-        ]
+    return options_of(kind, options, place, "docs/reference/sources-common.md")

@@ -51,11 +51,14 @@ def main(
     writer = Writer(record, setup.rig.board, setup.rig.id, _no_trouble)
     opening = writer.start(start.utc)
     writer.open_boot("night", 0.0)
+    sent = state / "sent.log"
     senders = {channel.id: CHANNELS[channel.kind](channel, {}) for channel in setup.channels}
 
     def deliver(text: Text, channels: tuple[str, ...]) -> None:
         person, local = setup.person[text.person], setup.local(text.moment.utc)
         for channel in channels:
+            with sent.open("a", encoding="utf-8") as log:
+                log.write(f"{text.number} {channel} {text.body!r}\n")
             done = senders[channel].send(Message(text, person, setup.rig.label, local))
             writer.delivery(text.number, channel, done.outcome, done.detail, clock.now())
 
