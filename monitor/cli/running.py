@@ -61,6 +61,32 @@ def _summary(setup: "Setup") -> list[str]:
 
 @click.command()
 @click.argument("folder", metavar="DIR", type=FOLDER)
+@click.option("--longest", is_flag=True, help="With every name as long as it may be.")
+def texts(folder: Path, longest: bool) -> None:
+    """Every text this set-up can send, with the places it takes of 160.
+
+    Each is shown in the longest form it can have. Nothing is sent.
+
+    \b
+    Example:
+      holdwater texts sample_config/ostrel-hill --longest
+    """
+    from monitor.clock import always_trusted, board_time
+    from monitor.config import load
+    from monitor.logic.gsm import LIMIT
+    from monitor.logic.preview import specimens, with_longest_names
+
+    setup = load(folder)
+    found = specimens(with_longest_names(setup) if longest else setup, board_time(always_trusted))
+    for item in found:
+        about = f" ({item.subject})" if item.subject else ""
+        click.echo(f"{item.places:3}  {item.grade}, {item.turn}{about}\n     {item.body}")
+    most = max((item.places for item in found), default=0)
+    click.echo(f"\n{len(found)} texts; the longest takes {most} of {LIMIT} places.")
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
 @state_option
 @click.option(
     "--trust-clock",
@@ -177,4 +203,4 @@ def replay(
     play_files(setup, recording, inputs, state_file, run_on * 60.0, show)
 
 
-COMMANDS = (check, watch, demo, replay)
+COMMANDS = (check, texts, watch, demo, replay)

@@ -74,7 +74,8 @@ def siphon_broken(tale: Tale) -> list[Part]:
     )
     when = "power is back" if tale.mains_off else "header is full"
     action = f"Air first; bring primer, prime when {when}."
-    return [tale.head("WORSE"), Part(seen), mains, Part(action), tale.who_has_it()]
+    first = Part(action, 9, "Air first; bring primer.")
+    return [tale.head("WORSE"), Part(seen), mains, first, tale.who_has_it()]
 
 
 def _how_presumed(tale: Tale) -> str:

@@ -82,6 +82,18 @@ def test_samples_pass_their_check(name: str) -> None:
     assert 0 == run("check", str(SAMPLES / name)).exit_code
 
 
+def test_texts_are_shown_with_their_count() -> None:
+    """Each text stands below its places, grade and turn; the last line counts them."""
+    lines = run("texts", str(SAMPLES / "first-night"), "--longest").output.splitlines()
+
+    texts = [line[5:] for line in lines if line.startswith("     ")]
+    heads = [line for line in lines[:-2] if not line.startswith("     ")]
+    assert [len(text) for text in texts] == [int(head.split()[0]) for head in heads]
+    assert (
+        f"{len(texts)} texts; the longest takes {max(map(len, texts))} of 160 places." == lines[-1]
+    )
+
+
 def test_check_tells_what_the_rig_can_see() -> None:
     """A sound folder gets a summary, its sights, and the cheapest help."""
     result = run("check", str(SAMPLES / "first-night"))
