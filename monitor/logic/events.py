@@ -90,6 +90,7 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     event = replace(
         event,
         first_sign=min(event.first_sign, first_sign),
+        first_out=spec.id if first_sign < event.first_sign else event.first_out,
         alarms=event.alarms if spec.id in event.alarms else (*event.alarms, spec.id),
         held=event.held if explained or spec.id in event.held else (*event.held, spec.id),
         clear_since=None,

@@ -12,7 +12,7 @@ from monitor.logic.derived import Water, full_again
 from monitor.logic.events import calling, close, move
 from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
-from monitor.logic.state import EventRecord, FlowState
+from monitor.logic.state import AlarmRecord, EventRecord, FlowState
 
 OWED_AFTER_NO_FLOW = ("dead count", "cause", "timers")
 OWED_FROM = 1800.0
@@ -254,12 +254,13 @@ def _close_dip(scan: Scan, event: EventRecord, water: Water) -> None:
 
 def _end_when_clear(scan: Scan, event: EventRecord) -> None:
     """An event that needs no proof ends itself once none of its alarms is active."""
-    if event.held or any(
-        alarm in scan.durable.alarms and scan.durable.alarms[alarm].state in alarms.ACTIVE
+    active = [
+        record
         for alarm in event.alarms
-    ):
-        if event.clear_since is not None:
-            scan.set_event(replace(event, clear_since=None))
+        if (record := scan.durable.alarms.get(alarm)) is not None and record.state in alarms.ACTIVE
+    ]
+    if event.held or active:
+        _ease(scan, replace(event, clear_since=None), active)
         return
     since = event.clear_since
     if since is None:
@@ -272,3 +273,26 @@ def _end_when_clear(scan: Scan, event: EventRecord) -> None:
     if event.called and RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]:
         telling.tell_everyone(scan, event.number, "well again")
     close(scan, event.number, "all clear")
+
+
+def _ease(scan: Scan, event: EventRecord, active: list[AlarmRecord]) -> None:
+    """End the calling of an event once only notices are left of it: nobody need go for them."""
+    calls = RANK_OF_GRADE["high"]
+    grades = [record.grade for record in active]
+    grades += [spec.grade for alarm in event.held if (spec := scan.plan.spec(alarm)) is not None]
+    worst = max(grades, key=RANK_OF_GRADE.__getitem__, default="record")
+    if RANK_OF_GRADE[event.grade] < calls or RANK_OF_GRADE[worst] >= calls:
+        scan.set_event(replace(event, milder_since=None))
+        return
+    since = event.milder_since if event.milder_since is not None else scan.t
+    event = replace(event, milder_since=since)
+    scan.set_event(event)
+    if scan.t < since + CLEAR_FOR:
+        scan.due(since + CLEAR_FOR)
+        return
+    if event.told:
+        telling.tell_everyone(scan, event.number, "eased")
+    event = scan.durable.events[event.number]
+    event = replace(event, grade=worst, rank=RANK_OF_GRADE[worst], milder_since=None)
+    scan.set_event(replace(event, first_call=None, next_call=None, calls=0, promise=None))
+    scan.journal("event", str(event.number), "eased", grade=worst)

@@ -149,6 +149,7 @@ class EventRecord:
     stage: "open", "taken", "on site", "flow proven", "closed". rank: how bad the worst turn was.
     called: people texted, in order, with the time. next_call: when the next person is due.
     losses: how many times supply was lost within it. asked: when a person's proof is asked again.
+    clear_since: since when no alarm of it is active; milder_since: none of those that call people.
     """
 
     number: int
@@ -181,6 +182,7 @@ class EventRecord:
     proven_by: str = ""
     asked: float | None = None
     clear_since: float | None = None
+    milder_since: float | None = None
     owed: tuple[str, ...] = ()
     nagged: bool = False
     closed: float | None = None

@@ -161,7 +161,7 @@ class Tale:
             return f"siphon PRESUMED broken {since}"
         return f"{'NO FLOW' if capital else 'no flow'} since {since}"
 
-    def _worst(self) -> str:
+    def worst(self) -> str:
         """The gravest condition of the event that is still active, else its first."""
         alarms = self.scan.durable.alarms
         active = [
@@ -188,7 +188,7 @@ class Tale:
         elif words and self.water is not None:
             words.append(_FLOW[self.water.flow_none])
         if not words:
-            words.append(self._worst().upper())
+            words.append(self.worst().upper())
         text = ", ".join(words)
         return f"{text[0].upper()}{text[1:]}."
 

@@ -8,7 +8,7 @@ is left out; what is inferred says PRESUMED. Parts that do not fit are dropped, 
 from collections.abc import Callable
 from itertools import chain
 
-from monitor.logic import wording_water
+from monitor.logic import wording_care, wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
 from monitor.logic.plan import LimitPlan, Spec
@@ -312,5 +312,6 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "record not kept": _watch,
     "watch faulty": _watch,
     "well again": _well_again,
+    "eased": wording_care.eased,
 }
 """One template a turn; a turn without one is a limit and told by its value."""

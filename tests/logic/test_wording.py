@@ -265,6 +265,7 @@ def events_of(turn: str, grade: str) -> Iterator[EventRecord]:
             proven_by="lendow",
             flow_since=3900.0,
             clear_since=4000.0,
+            milder_since=4000.0,
             asked=5800.0,
             owed=("dead count", "cause", "timers"),
         )
@@ -294,6 +295,7 @@ def test_every_template_in_every_state(letters: int, tags: tuple[str, ...] | Non
 
 
 INFORMS = (
+    "eased",
     "sensor faulty",
     "sensor silent",
     "flow proven",
