@@ -46,7 +46,25 @@ class Reading:
     problem: str = ""
 
 
-ANSWER_KINDS = ("take", "here", "cannot", "flow", "done", "hold", "hold end", "note")
+ANSWER_KINDS = (
+    "take",
+    "here",
+    "cannot",
+    "flow",
+    "done",
+    "hold",
+    "hold end",
+    "note",
+    "shelve",
+    "withdraw",
+    "restore",
+    "checked",
+    "works",
+    "works end",
+    "fuel",
+)
+DETAILS = ("alarm", "check", "every", "at", "second", "of")
+"""What an answer may name besides, by kind: docs/reference/alarms.md."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +72,9 @@ class Answer:
     """What a person said: takes an event, is on site, cannot come, has proven flow by bucket ...
 
     kind: one of ANSWER_KINDS. event: the number it names, None where none is needed.
-    minutes: promise or length of a hold, where given. text: for "done" the owed line, else free.
+    minutes: promise, or length of a hold, shelf or work, where given. text: for "done" the owed
+    line, for what is put aside the reason, else free. details: pairs of a word of DETAILS and
+    what stands for it.
     way: how it came ("command", "mail", "text", "page", "button", "script").
     """
 
@@ -65,6 +85,11 @@ class Answer:
     minutes: float | None = None
     text: str = ""
     way: str = "command"
+    details: tuple[tuple[str, str], ...] = ()
+
+    def detail(self, word: str) -> str:
+        """What was given for a word of DETAILS, "" where nothing was."""
+        return next((value.strip() for key, value in self.details if key == word), "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,8 @@ condition is still judged and recorded. No move leads from UNACK, LATUN or RTNUN
 an acknowledgement; a self-closing event acknowledges by stated policy and says so.
 """
 
+from dataclasses import replace
+
 from monitor.errors import IllegalTransition
 from monitor.logic.plan import Spec
 from monitor.logic.scan import Scan
@@ -73,6 +75,18 @@ def is_active(record: AlarmRecord, alarm: str, name: str) -> bool:
     return record.state in ACTIVE and alarm.split("/", 1)[0] == name
 
 
+def is_hidden(scan: Scan, alarm: str) -> bool:
+    """Whether an alarm is shelved, suppressed or out of service."""
+    record = scan.durable.alarms.get(alarm)
+    return record is not None and record.state in HIDDEN
+
+
+def is_true(scan: Scan, alarm: str) -> bool:
+    """Whether the condition of an alarm is true, past its delay."""
+    condition = scan.running.conditions.get(alarm)
+    return condition is not None and condition.active
+
+
 def condition_changed(scan: Scan, spec: Spec, truth: bool) -> bool:
     """Move the alarm of a condition that passed its delay; whether people are to see it."""
     record = scan.durable.alarms.get(spec.id, AlarmRecord("NORM", scan.t))
@@ -80,7 +94,7 @@ def condition_changed(scan: Scan, spec: Spec, truth: bool) -> bool:
         return True
     if not truth and record.state in ("NORM", "RTNUN"):
         return False
-    _apply(scan, spec, record, "true" if truth else "false", new=truth)
+    _apply(scan, spec, record, "true" if truth else "false", new=truth, beneath=truth)
     return record.state not in HIDDEN
 
 
@@ -93,21 +107,39 @@ def acknowledge(scan: Scan, event: int, who: str) -> None:
                 _apply(scan, spec, record, "acknowledge", who=who)
 
 
+def hide(scan: Scan, spec: Spec, trigger: str, *, who: str = "", cause: str = "") -> None:
+    """Shelve, suppress or withdraw an alarm; `trigger` is one of those. It is judged on."""
+    record = scan.durable.alarms.get(spec.id, AlarmRecord("NORM", scan.t))
+    _apply(scan, spec, record, trigger, who=who, cause=cause, beneath=is_true(scan, spec.id))
+
+
+def show(scan: Scan, spec: Spec, cause: str, who: str = "") -> bool:
+    """Bring a hidden alarm back; whether its condition is true, so that it is active now."""
+    record, true = scan.durable.alarms[spec.id], is_true(scan, spec.id)
+    _apply(scan, spec, record, f"show {'true' if true else 'false'}", who=who, cause=cause)
+    return true
+
+
 def put_into(scan: Scan, spec: Spec, event: int) -> None:
     """Put an alarm that went active into its event."""
-    record = scan.durable.alarms[spec.id]
-    scan.set_alarm(
-        spec.id,
-        AlarmRecord(record.state, record.since, event, record.occurrence, record.grade),
-    )
+    scan.set_alarm(spec.id, replace(scan.durable.alarms[spec.id], event=event))
 
 
 def _apply(
-    scan: Scan, spec: Spec, record: AlarmRecord, trigger: str, *, who: str = "", new: bool = False
+    scan: Scan,
+    spec: Spec,
+    record: AlarmRecord,
+    trigger: str,
+    *,
+    who: str = "",
+    cause: str = "",
+    new: bool = False,
+    beneath: bool = False,
 ) -> None:
     state = move(record.state, trigger)
-    scan.set_alarm(
-        spec.id,
-        AlarmRecord(state, scan.t, record.event, record.occurrence + new, spec.grade),
-    )
-    scan.journal("alarm", spec.id, state, grade=spec.grade, cause=trigger, who=who)
+    hidden = state in HIDDEN and beneath
+    occurrence = record.occurrence + new
+    after = AlarmRecord(state, scan.t, record.event, occurrence, spec.grade, hidden)
+    scan.set_alarm(spec.id, after)
+    why = f"{trigger}: {cause}" if cause else trigger
+    scan.journal("alarm", spec.id, state, grade=spec.grade, cause=why, who=who)

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
-from monitor.logic import alarms, events, recovery
+from monitor.logic import alarms, events, recovery, shelving
 from monitor.logic.plan import RANK_OF_GRADE
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, HoldRecord, called_now
@@ -109,6 +109,10 @@ def answer(scan: Scan, said: Answer) -> None:
         _hold(scan, said)
     elif said.kind == "note":
         scan.journal("answer", "note", "noted", who=said.who, text=said.text)
+    elif said.kind in _CARE:
+        _CARE[said.kind](scan, said)
+    elif said.kind == "done" and said.event is None and shelving.check_named(scan, said):
+        shelving.checked(scan, said)
     elif said.kind in _ANSWERS:
         _ANSWERS[said.kind](scan, _event_named(scan, said), said)
     else:
@@ -224,6 +228,15 @@ def _done(scan: Scan, event: EventRecord, said: Answer) -> None:
 
 
 _ANSWERS = {"take": _take, "here": _here, "cannot": _cannot, "flow": _flow, "done": _done}
+
+
+_CARE = {
+    "shelve": shelving.shelve,
+    "withdraw": shelving.withdraw,
+    "restore": shelving.restore,
+    "checked": shelving.checked,
+}
+"""Answers that belong to no event."""
 
 
 def _hold(scan: Scan, said: Answer) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import partial
 
 from monitor.effects import Evidence
-from monitor.logic import alarms, events
+from monitor.logic import alarms, events, suppression
 from monitor.logic.plan import WATCH, LimitPlan, SensorPlan, Spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import (
@@ -61,6 +61,9 @@ def settle(
         grade=spec.grade,
         evidence=evidence(),
     )
+    hidden = alarms.is_hidden(scan, spec.id)
+    if truth and not hidden and suppression.suppress(scan, spec, was.first_sign):
+        return
     if alarms.condition_changed(scan, spec, truth) and truth:
         events.alarm_came(scan, spec, was.first_sign)
 

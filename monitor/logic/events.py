@@ -1,16 +1,14 @@
 """What happened, from its first sign to its proven end: one event for the alarms of one cause.
 
 An event carries the number people answer to. Its stages are open, taken, on site, flow proven,
-closed. Alarms of one group join the open event of that group; one that a known cause explains
-joins without a word, one that makes it worse is told. Where water stopped, only proven flow ends
-the calling: power or a full header never do.
+closed. Alarms of one group join the open event of that group; one that makes it worse is told.
+Where water stopped, only proven flow ends the calling: power or a full header never do.
 """
 
 from dataclasses import replace
 
 from monitor.errors import IllegalTransition
 from monitor.logic import alarms
-from monitor.logic.derived import AT_BREAK
 from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord
@@ -40,24 +38,6 @@ TRANSITIONS: dict[tuple[str, str], str] = {
 }
 """Every legal move of an event: (stage, trigger) -> stage. What is not here is refused."""
 
-CAUSES: dict[str, tuple[str, ...]] = {
-    "header low": ("supply lost", "siphon broken"),
-    "sump high": ("supply lost", "siphon broken"),
-    "sump low": ("tank high",),
-    "flow low": ("siphon broken", "no flow", "hold overrun"),
-    "flow far too low": ("siphon broken", "no flow", "hold overrun"),
-    "no flow": ("siphon broken", "hold overrun"),
-    "tank low": ("siphon broken", "no flow", "hold overrun"),
-    "supply low": ("supply lost",),
-}
-"""Consequence -> causes: while a cause is active its consequence is recorded, not told."""
-
-ON_BATTERY: dict[str, tuple[str, ...]] = {
-    "air low": ("mains lost",),
-    "watch battery low": ("mains lost",),
-}
-"""The same for notices only: a battery that runs low is expected, one that fails must be told."""
-
 
 def move(stage: str, trigger: str) -> str:
     """The stage after a trigger. IllegalTransition where the table has no such move."""
@@ -81,18 +61,34 @@ def alarm_came(scan: Scan, spec: Spec, first_sign: float) -> None:
     """An alarm went active: join it to its event, or begin one."""
     if spec.grade == "record" or not scan.watch_set:
         return
-    cause = _event_of_cause(scan, spec)
-    explained = cause is not None
-    event = cause or _event_for(scan, spec) or _begin(scan, spec, first_sign)
+    event = _event_for(scan, spec) or _begin(scan, spec, first_sign)
     if event.stage == "flow proven":
         event = _again(event, first_sign)
         scan.journal("event", str(event.number), "open", grade=event.grade, cause=spec.id)
+    if spec.id not in event.held:
+        event = replace(event, held=(*event.held, spec.id))
+    _join(scan, event, spec, first_sign)
+
+
+def consequence_came(scan: Scan, event: EventRecord, spec: Spec, first_sign: float) -> None:
+    """An alarm that a cause explains is recorded in the event of the cause, and not told."""
+    _join(scan, event, spec, first_sign)
+
+
+def alarm_shown(scan: Scan, spec: Spec, cause: str, who: str = "") -> None:
+    """An alarm that was hidden is in force again; if its condition is true, it comes now."""
+    if alarms.show(scan, spec, cause, who):
+        condition = scan.running.conditions.get(spec.id)
+        alarm_came(scan, spec, condition.first_sign if condition is not None else scan.t)
+
+
+def _join(scan: Scan, event: EventRecord, spec: Spec, first_sign: float) -> None:
+    """Put an alarm into an event, with what it says of water, supply and grade."""
     event = replace(
         event,
         first_sign=min(event.first_sign, first_sign),
         first_out=spec.id if first_sign < event.first_sign else event.first_out,
         alarms=event.alarms if spec.id in event.alarms else (*event.alarms, spec.id),
-        held=event.held if explained or spec.id in event.held else (*event.held, spec.id),
         clear_since=None,
     )
     if spec.name == "supply lost":
@@ -124,31 +120,6 @@ def _water_stopped(scan: Scan, spec: Spec) -> bool:
     if spec.name != "hold overrun":
         return spec.rank == RANK_NO_WATER
     return any(water.flow_none for water in scan.waters if water.chain.line.id == spec.subject)
-
-
-def _event_of_cause(scan: Scan, spec: Spec) -> EventRecord | None:
-    """The open event whose active alarm explains this one as its consequence."""
-    expected = ON_BATTERY.get(spec.name, ()) if spec.grade == "notice" else ()
-    shut = ("supply lost",) if _valve_is_shut(scan, spec) else ()
-    for name in (*CAUSES.get(spec.name, ()), *expected, *shut):
-        for alarm, record in scan.durable.alarms.items():
-            event = scan.durable.events.get(record.event)
-            if event is None or not is_open(event) or event.vessel != spec.vessel:
-                continue
-            if alarms.is_active(record, alarm, name):
-                return event
-    return None
-
-
-def _valve_is_shut(scan: Scan, spec: Spec) -> bool:
-    """Whether flow stopped in an outage with water left above the break: the prime is kept."""
-    if spec.name not in ("no flow", "flow far too low", "flow low"):
-        return False
-    for water in scan.waters:
-        end = water.chain.line.break_level
-        if water.chain.line.id == spec.subject and water.level is not None and end is not None:
-            return water.level > end + AT_BREAK and spec.subject not in scan.durable.siphons
-    return False
 
 
 def _event_for(scan: Scan, spec: Spec) -> EventRecord | None:
@@ -214,13 +185,15 @@ def close(scan: Scan, number: int, why: str, who: str = "") -> None:
         spec, condition = scan.plan.spec(alarm), scan.running.conditions.get(alarm)
         if spec is None or condition is None or not (condition.truth and condition.active):
             continue
-        if _is_seen(scan, spec):
+        if alarms.is_hidden(scan, alarm):
+            continue
+        if is_seen(scan, spec):
             alarm_came(scan, spec, condition.first_sign)
         else:
             scan.set_condition(alarm, None)
 
 
-def _is_seen(scan: Scan, spec: Spec) -> bool:
+def is_seen(scan: Scan, spec: Spec) -> bool:
     """Whether the sensor of a limit can be used now; what has no sensor of its own is seen."""
     plans = (plan for on_tag in scan.plan.limits.values() for plan in on_tag)
     return all(scan.usable(plan.tag) is not None for plan in plans if plan.spec is spec)

@@ -49,7 +49,8 @@ def _tell_held(scan: Scan, number: int) -> None:
     for alarm, spec in sorted(held, key=lambda item: -item[1].rank if item[1] is not None else 0):
         event = scan.durable.events[number]
         condition = scan.running.conditions.get(alarm)
-        if spec is None or condition is None or not condition.active:
+        hidden = alarms.is_hidden(scan, alarm)
+        if spec is None or hidden or condition is None or not condition.active:
             scan.set_event(_without(event, alarm))
             continue
         ready = max(condition.first_sign + spec.tell_after, telling.waits_until(scan, spec.grade))
@@ -261,6 +262,9 @@ def _end_when_clear(scan: Scan, event: EventRecord) -> None:
     ]
     if event.held or active:
         _ease(scan, replace(event, clear_since=None), active)
+        return
+    if any(alarm in scan.durable.aside and alarms.is_true(scan, alarm) for alarm in event.alarms):
+        close(scan, event.number, "put aside")
         return
     since = event.clear_since
     if since is None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from monitor.effects import Effect, Evidence, JournalRow
 from monitor.inputs import Moment
+from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
 from monitor.logic.plan import Plan, plan_of
 from monitor.logic.state import (
@@ -30,6 +31,9 @@ from monitor.setup import Setup
 
 if TYPE_CHECKING:
     from monitor.logic.derived import Water
+
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 class Scan:
@@ -56,6 +60,20 @@ class Scan:
     def watch_set(self) -> bool:
         """Whether the watch is in force: set for a run, or no run is described at all."""
         return self.setup.run is None or self.setup.run.watch_set
+
+    def site_clock(self, elapsed: float) -> str:
+        """Site time of a point of the watch time line, HH:MM; with its day where that is another.
+
+        More than a week off it is the date.
+        """
+        here, there = self.setup.local(self.now.utc), self.setup.local(self.now.utc_at(elapsed))
+        days = abs((there.date() - here.date()).days)
+        day = "" if days == 0 else f"{DAYS[there.weekday()]} " if days < 7 else f"{there:%d.%m.} "
+        return f"{day}{there:%H:%M}"
+
+    def site_time(self, elapsed: float) -> str:
+        """Site time of a point of the watch time line, ISO 8601 with its offset, to the second."""
+        return self.setup.local(self.now.utc_at(elapsed)).isoformat(timespec="seconds")
 
     def due(self, at: float) -> None:
         """Ask to be called again at this elapsed time, if it lies ahead."""
@@ -118,18 +136,32 @@ class Scan:
             self._durable(supplies={**self.durable.supplies, header: record})
 
     def set_siphon(self, line: str, record: SiphonRecord | None) -> None:
-        siphons = {key: item for key, item in self.durable.siphons.items() if key != line}
-        if record is not None:
-            siphons[line] = record
-        if siphons != self.durable.siphons:
-            self._durable(siphons=siphons)
+        self._entry("siphons", line, record)
 
     def set_hold(self, line: str, record: HoldRecord | None) -> None:
-        holds = {key: item for key, item in self.durable.holds.items() if key != line}
+        self._entry("holds", line, record)
+
+    def set_aside(self, alarm: str, record: AsideRecord | None) -> None:
+        self._entry("aside", alarm, record)
+
+    def set_suppressed(self, alarm: str, record: SuppressedRecord | None) -> None:
+        self._entry("suppressed", alarm, record)
+
+    def set_works(self, place: str, record: WorksRecord | None) -> None:
+        self._entry("works", place, record)
+
+    def set_fuel(self, record: FuelRecord | None) -> None:
+        if self.durable.fuel != record:
+            self._durable(fuel=record)
+
+    def _entry(self, table: str, key: str, record: object) -> None:
+        """Set one entry of a durable table, or take it out with None."""
+        kept = getattr(self.durable, table)
+        entries = {name: item for name, item in kept.items() if name != key}
         if record is not None:
-            holds[line] = record
-        if holds != self.durable.holds:
-            self._durable(holds=holds)
+            entries[key] = record
+        if entries != kept:
+            self._durable(**{table: entries})
 
     def take_event_number(self) -> int:
         number = self.durable.next_event

@@ -5,13 +5,13 @@ changed, so the loop commits exactly then. `Running` (filters, delays in progres
 new readings after a restart. All times are elapsed seconds of watch time.
 """
 
-from dataclasses import dataclass, field, fields, is_dataclass
-from math import isfinite
-from types import NoneType, UnionType
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from dataclasses import dataclass, field
+from typing import Any
 
 from monitor.errors import HoldwaterError
+from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
+from monitor.logic.plaindata import plain, restore
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +85,17 @@ class FlowState:
 
 @dataclass(frozen=True, slots=True)
 class AlarmRecord:
-    """State of one alarm (ISA-18.2 abbreviation), the event it belongs to, and its occurrence."""
+    """State of one alarm (ISA-18.2 abbreviation), the event it belongs to, and its occurrence.
+
+    beneath: whether the condition of an alarm that is hidden is true.
+    """
 
     state: str
     since: float
     event: int = 0
     occurrence: int = 0
     grade: str = "record"
+    beneath: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,13 +201,20 @@ def called_now(event: EventRecord) -> set[str]:
 
 @dataclass(frozen=True, slots=True)
 class Durable:
-    """All that must last: alarms, events, latches, holds and the counters."""
+    """All that must last: alarms, events, latches, holds, what is put aside, and the counters.
+
+    aside, suppressed: by alarm. works: by place.
+    """
 
     alarms: dict[str, AlarmRecord] = field(default_factory=dict)
     events: dict[int, EventRecord] = field(default_factory=dict)
     supplies: dict[str, SupplyRecord] = field(default_factory=dict)
     siphons: dict[str, SiphonRecord] = field(default_factory=dict)
     holds: dict[str, HoldRecord] = field(default_factory=dict)
+    aside: dict[str, AsideRecord] = field(default_factory=dict)
+    suppressed: dict[str, SuppressedRecord] = field(default_factory=dict)
+    works: dict[str, WorksRecord] = field(default_factory=dict)
+    fuel: FuelRecord | None = None
     next_event: int = 1
     next_text: int = 1
 
@@ -235,66 +246,36 @@ def fresh(first_event: int = 1) -> Durable:
 
 def encode(durable: Durable) -> dict[str, Any]:
     """Durable state as plain JSON data (dict, list, str, float, int, bool, None)."""
-    plain = _plain(durable)
-    assert isinstance(plain, dict)
-    return plain
+    document = plain(durable)
+    assert isinstance(document, dict)
+    return document
 
 
 def decode(data: dict[str, Any]) -> Durable:
     """Durable state from `encode`'s data; keys added by a later version are ignored.
 
-    Raises HoldwaterError when the data cannot be durable state.
+    What cannot be read of the alarms put aside is left out, and they count as in force. Raises
+    HoldwaterError when the data cannot be durable state.
     """
     try:
-        restored = _restore(Durable, data)
+        kept = {word: _readable(kind, data.get(word)) for word, kind in _PUT_ASIDE.items()}
+        restored = restore(Durable, {**data, **kept})
     except (TypeError, ValueError, OverflowError) as error:
         raise HoldwaterError(f"stored state cannot be read: {error}") from error
     assert isinstance(restored, Durable)
     return restored
 
 
-def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
-    if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, tuple):
-        return [_plain(item) for item in value]
-    return value
+_PUT_ASIDE: dict[str, type] = {"aside": AsideRecord, "suppressed": SuppressedRecord}
 
 
-def _restore(wanted: Any, data: Any) -> Any:
-    """A value of the wanted type; TypeError or ValueError where the data is of another kind."""
-    origin, arguments = get_origin(wanted), get_args(wanted)
-    if origin in (Union, UnionType):
-        if data is None:
-            return None
-        return _restore(next(kind for kind in arguments if kind is not NoneType), data)
-    if is_dataclass(wanted) and isinstance(wanted, type):
-        held, hints = _must_be(data, dict), get_type_hints(wanted)
-        return wanted(**{key: _restore(hints[key], held[key]) for key in hints if key in held})
-    if origin is dict:
-        key_kind, item_kind = arguments
-        return {
-            key_kind(key): _restore(item_kind, item) for key, item in _must_be(data, dict).items()
-        }
-    if origin is tuple:
-        return tuple(_restore(arguments[0], item) for item in _must_be(data, list))
-    if wanted is float:
-        return _number(data)
-    if isinstance(data, bool) and wanted is not bool:
-        raise TypeError(f"{data!r} is not {wanted.__name__}")
-    return _must_be(data, wanted)
-
-
-def _must_be(data: Any, kind: type) -> Any:
-    if not isinstance(data, kind):
-        raise TypeError(f"{data!r} is not {kind.__name__}")
-    return data
-
-
-def _number(data: Any) -> float:
-    """A time or an amount; what is not finite would never come due."""
-    if isinstance(data, bool) or not isinstance(data, int | float) or not isfinite(data):
-        raise TypeError(f"{data!r} is not a finite number")
-    return float(data)
+def _readable(kind: type, data: Any) -> dict[str, Any]:
+    """The items of a table that can be read as this kind."""
+    found = {}
+    for key, item in data.items() if isinstance(data, dict) else ():
+        try:
+            restore(kind, item)
+        except (TypeError, ValueError, OverflowError):
+            continue
+        found[key] = item
+    return found

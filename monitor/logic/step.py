@@ -20,7 +20,17 @@ from monitor.inputs import (
     Reading,
     SetupChange,
 )
-from monitor.logic import callout, conditions, events, following, quality, recovery, waterways
+from monitor.logic import (
+    callout,
+    conditions,
+    events,
+    following,
+    quality,
+    recovery,
+    shelving,
+    suppression,
+    waterways,
+)
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import observe
 from monitor.logic.scan import Scan
@@ -61,6 +71,8 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     _judge(scan, touched)
     for item in said:
         _take(scan, item)
+    shelving.follow(scan)
+    suppression.follow(scan)
     for number in tuple(scan.durable.events) if scan.watch_set else ():
         if events.is_open(scan.durable.events[number]):
             recovery.follow(scan, number)
@@ -87,10 +99,11 @@ def resume(setup: Setup, durable: Durable | None, now: Moment, time_lost: bool =
     standing = {
         alarm: ConditionState(True, record.since, True, record.since)
         for alarm, record in durable.alarms.items()
-        if record.state in ACTIVE
+        if record.state in ACTIVE or record.beneath
     }
     scan = Scan(setup, State(durable, Running(now.elapsed, conditions=standing)), now)
     _forget_unknown(scan)
+    shelving.begin(scan, known=not time_lost)
     first = step(setup, scan.state, (), now)
     return Step(first.state, (*scan.effects, *first.effects), first.next_due)
 

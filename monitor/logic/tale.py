@@ -6,9 +6,16 @@ from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import Water, break_forecast
 from monitor.logic.gsm import Part
 from monitor.logic.plan import Spec
-from monitor.logic.scan import Scan
+from monitor.logic.scan import DAYS, Scan
 from monitor.logic.state import EventRecord, SupplyRecord
 from monitor.logic.trails import mean_level
+
+
+def dated(scan: Scan, first: str, vessel: str) -> str:
+    """How every text begins: its first word, site and tank, day and clock time."""
+    local, label = scan.setup.local(scan.now.utc), scan.setup.rig.label
+    place = label if vessel == label else f"{label} {vessel}"
+    return f"{first} {place} {DAYS[local.weekday()]} {local:%H:%M}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +49,7 @@ class Tale:
         return self.clock(since)
 
     def head(self, first: str, more: str = "", shorter: str = "") -> Part:
-        local = self.scan.setup.local(self.scan.now.utc)
-        day = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[local.weekday()]
-        place = f"{self.scan.setup.rig.label} {self.event.vessel}"
-        if self.event.vessel == self.scan.setup.rig.label:
-            place = self.event.vessel
-        said = f"{first} {place} {day} {local:%H:%M}"
+        said = dated(self.scan, first, self.event.vessel)
         return Part(f"{said}{more}.", 9, f"{said}{shorter}." if shorter else None)
 
     def name(self, person: str) -> str:

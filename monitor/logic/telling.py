@@ -40,6 +40,31 @@ def order(scan: Scan) -> tuple[str, ...]:
     return found or tuple(people)
 
 
+def night_to_tell(scan: Scan, end: float, said: float | None) -> bool:
+    """Whether those on duty must now hear of something that lasts till `end`: once a night, half
+    an hour before the quiet hours it reaches into, or in them. said: when they last did."""
+    begin = scan.setup.next_time_of_day(scan.now.utc, scan.setup.quiet[0]) - scan.now.utc
+    night = scan.t if is_quiet(scan) else scan.t + begin
+    if end <= night or (said is not None and scan.t - said < ONE_NIGHT):
+        return False
+    scan.due(night - BEFORE_NIGHT)
+    return scan.t >= night - BEFORE_NIGHT
+
+
+BEFORE_NIGHT = 1800.0
+ONE_NIGHT = 57_600.0
+"""Seconds in which one night is told once: longer than a night, shorter than a day."""
+
+
+def say(scan: Scan, turn: str, grade: str, people: Iterable[str], body: str) -> None:
+    """Send a text that belongs to no event to these people."""
+    for person in people:
+        if person in scan.setup.person:
+            number, expires = scan.take_text_number(), scan.t + LIFE
+            scan.effects.append(Text(number, 0, person, turn, grade, body, scan.now, expires))
+            scan.journal("text", "", turn, grade=grade, who=person, text=body)
+
+
 def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:
     """Tell a turn to whoever has the event, else to all called so far, else call the first."""
     event = scan.durable.events[number]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from monitor.logic import alarms, events, plan, sight
+from monitor.logic import alarms, events, plan, sight, suppression
 from monitor.logic.plan import Spec
 
 
@@ -34,8 +34,8 @@ def event_moves() -> str:
 
 def causes() -> str:
     """What explains what."""
-    rows = [[name, ", ".join(known), ""] for name, known in events.CAUSES.items()]
-    rows += [[name, ", ".join(known), "notices"] for name, known in events.ON_BATTERY.items()]
+    rows = [[name, ", ".join(known), ""] for name, known in suppression.CAUSES.items()]
+    rows += [[name, ", ".join(known), "notices"] for name, known in suppression.ON_BATTERY.items()]
     return table(["consequence", "while this is active", "only"], rows)
 
 

@@ -1,54 +1,9 @@
 """How an event eases, what came first in it, and who is called meanwhile."""
 
-from collections.abc import Mapping
+from logic.days import Day
+from logic.play import sample, with_tags
 
-from logic.play import Watch, sample, watch, with_tags
-from monitor.inputs import Answer, Moment, Reading
-from monitor.setup import Setup
-
-AFTERNOON = Moment(1, 0.0, 1_792_782_000.0)
-"""Fri 23 Oct 2026, 14:00 at the site."""
 WARM = with_tags(sample("ostrel-hill"), "TW1")
-MINUTE = 60.0
-
-
-class Day:
-    """A watch on a few sensors that say what they are told to, each half minute."""
-
-    def __init__(
-        self, setup: Setup, values: Mapping[str, float], start: Moment = AFTERNOON
-    ) -> None:
-        self.watch: Watch = watch(setup, start, 52)
-        self.values = dict(values)
-        self.at = 0.0
-
-    def until(self, minutes: float, **values: float) -> "Day":
-        """Go on to this minute, the sensors named saying something new from now on."""
-        self.values |= values
-        while self.at + 30.0 <= minutes * MINUTE:
-            self.at += 30.0
-            now = self.watch.now(self.at)
-            self.watch.feed(
-                [Reading(tag, now, value) for tag, value in self.values.items()], self.at
-            )
-            self.watch.take(self.at)
-        self.watch.idle(self.at + 0.5)
-        return self
-
-    def say(self, kind: str, who: str = "tavrin", **more: object) -> "Day":
-        """Somebody says something now."""
-        said = Answer(self.watch.now(self.at), kind, who, **more)  # type: ignore[arg-type]
-        self.watch.take(self.at, [said])
-        self.watch.idle(self.at + 0.5)
-        return self
-
-    @property
-    def turns(self) -> list[tuple[float, str, str]]:
-        """Minute, turn and person of every text."""
-        return [
-            (round(text.moment.elapsed / MINUTE, 1), text.turn, text.person)
-            for text in self.watch.texts
-        ]
 
 
 def test_a_notice_that_is_left_calls_nobody() -> None:
