@@ -186,6 +186,7 @@ def _events(scan: Scan, turn: str, spec: Spec | None, grade: str) -> Iterator[Ev
             proven_by=people[-1],
             flow_since=3400.0,
             clear_since=3500.0,
+            milder_since=3500.0,
             asked=5400.0,
             owed=("dead count", "cause", "timers"),
         )

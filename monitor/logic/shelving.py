@@ -187,21 +187,27 @@ def follow(scan: Scan) -> None:
 
 
 def begin(scan: Scan, known: bool) -> None:
-    """After a restart: what is hidden and not known to be, with its end, is in force again."""
+    """After a restart: what is hidden and not known to be, with its end, is in force again.
+
+    known: whether it is known how long the watch was away.
+    """
     for alarm, kept in tuple(scan.durable.alarms.items()):
         spec = scan.plan.spec(alarm)
         if spec is None or kept.state not in alarms.HIDDEN:
             continue
-        record = scan.durable.aside.get(alarm)
-        bound = SERVICE if kept.state == "OOSRV" else SHELF.get(spec.grade, SHELF_ELSE)
         if kept.state == "DSUPR":
-            lost = alarm not in scan.durable.suppressed
+            sure = alarm in scan.durable.suppressed
         else:
-            lost = not known or record is None or record.how != kept.state
-            lost = lost or record is None or record.end - record.since > bound
-        if lost:
+            sure = known and _is_bounded(spec, kept.state, scan.durable.aside.get(alarm))
+        if not sure:
             scan.set_aside(alarm, None)
             events.alarm_shown(scan, spec, "not known after a restart")
+
+
+def _is_bounded(spec: Spec, state: str, record: AsideRecord | None) -> bool:
+    """Whether what was kept is of this state and has an end as near as it may be."""
+    bound = SERVICE if state == "OOSRV" else SHELF.get(spec.grade, SHELF_ELSE)
+    return record is not None and record.how == state and record.end - record.since <= bound
 
 
 def _end(scan: Scan, spec: Spec, why: str, who: str = "") -> None:
