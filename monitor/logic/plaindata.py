@@ -25,23 +25,24 @@ def restore(wanted: Any, data: Any) -> Any:
             return None
         return restore(next(kind for kind in arguments if kind is not NoneType), data)
     if is_dataclass(wanted) and isinstance(wanted, type):
-        held, hints = _must_be(data, dict), get_type_hints(wanted)
+        held, hints = must_be(data, dict), get_type_hints(wanted)
         return wanted(**{key: restore(hints[key], held[key]) for key in hints if key in held})
     if origin is dict:
         key_kind, item_kind = arguments
         return {
-            key_kind(key): restore(item_kind, item) for key, item in _must_be(data, dict).items()
+            key_kind(key): restore(item_kind, item) for key, item in must_be(data, dict).items()
         }
     if origin is tuple:
-        return tuple(restore(arguments[0], item) for item in _must_be(data, list))
+        return tuple(restore(arguments[0], item) for item in must_be(data, list))
     if wanted is float:
         return _number(data)
     if isinstance(data, bool) and wanted is not bool:
         raise TypeError(f"{data!r} is not {wanted.__name__}")
-    return _must_be(data, wanted)
+    return must_be(data, wanted)
 
 
-def _must_be(data: Any, kind: type) -> Any:
+def must_be(data: Any, kind: type) -> Any:
+    """The data, if it is of this kind; TypeError if not."""
     if not isinstance(data, kind):
         raise TypeError(f"{data!r} is not {kind.__name__}")
     return data

@@ -11,7 +11,7 @@ from typing import Any
 from monitor.errors import HoldwaterError
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
-from monitor.logic.plaindata import plain, restore
+from monitor.logic.plaindata import must_be, plain, restore
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,8 +258,9 @@ def decode(data: dict[str, Any]) -> Durable:
     HoldwaterError when the data cannot be durable state.
     """
     try:
-        kept = {word: _readable(kind, data.get(word)) for word, kind in _PUT_ASIDE.items()}
-        restored = restore(Durable, {**data, **kept})
+        document = must_be(data, dict)
+        kept = {word: _readable(kind, document.get(word)) for word, kind in _PUT_ASIDE.items()}
+        restored = restore(Durable, document | kept)
     except (TypeError, ValueError, OverflowError) as error:
         raise HoldwaterError(f"stored state cannot be read: {error}") from error
     assert isinstance(restored, Durable)
