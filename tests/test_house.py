@@ -21,7 +21,7 @@ LONGEST_README = 149
 PATHS_OF_ONE_MACHINE = re.compile(r"/(?:work|tmp)/|\.\./shared\b")
 LINK = re.compile(r"\]\(([^)\s]+)\)")
 ELSEWHERE = ("http://", "https://", "mailto:", "#")
-HEAVY = ("sqlite_utils", "numpy", "pandas")
+HEAVY = ("sqlite_utils", "numpy", "pandas", "openpyxl", "resvg_py")
 
 
 def project_files() -> list[str]:

@@ -8,7 +8,7 @@ import sys
 import click
 
 from monitor import __version__
-from monitor.cli import asking, page, record, running
+from monitor.cli import asking, page, papers, record, running
 from monitor.errors import HoldwaterError
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
@@ -17,6 +17,7 @@ SECTIONS: tuple[tuple[str, tuple[click.Command, ...]], ...] = (
     ("Run", running.COMMANDS),
     ("Ask and answer", asking.COMMANDS),
     ("Record", record.COMMANDS),
+    ("Papers", papers.COMMANDS),
     ("Phone page", page.COMMANDS),
 )
 """Every command, under the head where the overview names it."""

@@ -143,7 +143,7 @@ def csv_lines(site: Site, rows: Iterable[DayRow]) -> Iterator[str]:
 
     All rows are looked at before the first line is given: the headers need every tag.
     """
-    flat = [_flat(site, row) for row in rows]
+    flat = [cells_of(site, row) for row in rows]
     headers = list(dict.fromkeys(key for cells in flat for key in cells))
     for cells in ([dict(zip(headers, headers, strict=True))] if headers else []) + flat:
         line = StringIO()
@@ -151,7 +151,8 @@ def csv_lines(site: Site, rows: Iterable[DayRow]) -> Iterator[str]:
         yield line.getvalue()
 
 
-def _flat(site: Site, row: DayRow) -> dict[str, object]:
+def cells_of(site: Site, row: DayRow) -> dict[str, object]:
+    """A day as one row: heading with its unit -> figure, or the words why there is none."""
     cells: dict[str, object] = {
         "run": row.run,
         "dph": row.dph,
