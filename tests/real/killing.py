@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,6 +20,9 @@ CONFIG = ROOT / "sample_config" / "ostrel-hill"
 CHILD = Path(__file__).with_name("night_process.py")
 DOWN = 20
 """Seconds of the night that pass while the killed process is away."""
+REPEAT = 900.0
+"""Seconds after which "still no flow" is told again, as the delays of the set-up have it. With many
+kills the proof of flow comes later, and then it is due once more."""
 NEAR = 40
 """Seconds round a text within which every second kill falls."""
 
@@ -39,8 +43,9 @@ class Night:
 class Outcome:
     """What a night with kills has left.
 
-    lost, added: turns that an undisturbed night told, or did not. rows: the outbox. sent: each
-    handing over of a text to a channel, in order. durable: the state at the end.
+    lost, added: turns that an undisturbed night told, or did not; a repeat that was due is none.
+    rows: the outbox. sent: each handing over of a text to a channel, in order. durable: the state
+    at the end.
     """
 
     kills: int
@@ -110,7 +115,7 @@ def campaign(folder: Path, night: Night, kills: int, seed: int) -> Outcome:
     return Outcome(
         kills,
         _turns(wanted) - _turns(rows),
-        _turns(rows) - _turns(wanted),
+        _turns(row for row in rows if not _is_due_repeat(row, rows)) - _turns(wanted),
         rows,
         (killed / "sent.log").read_text(encoding="utf-8").splitlines(),
         decode(document),
@@ -127,8 +132,22 @@ def _moments(kills: int, seed: int, night: Night, texts: list[OutboxRow]) -> lis
     return sorted(min(max(moment, first), last) for moment in (*anywhere, *near))
 
 
-def _turns(rows: list[OutboxRow]) -> Counter[Turn]:
+def _turns(rows: Iterable[OutboxRow]) -> Counter[Turn]:
     return Counter((row.text.turn, row.text.person) for row in rows)
+
+
+def _is_due_repeat(row: OutboxRow, rows: list[OutboxRow]) -> bool:
+    """Whether a text repeats an earlier one after the time at which it is to be repeated."""
+    if row.text.turn != "still no flow":
+        return False
+    at = row.text.moment.elapsed
+    before = [
+        other.text.moment.elapsed
+        for other in rows
+        if (other.text.turn, other.text.person) == (row.text.turn, row.text.person)
+        and other.text.moment.elapsed < at
+    ]
+    return bool(before) and at - max(before) >= REPEAT
 
 
 def _start(state: Path, night: Night, begin: int) -> "subprocess.Popen[str]":
