@@ -126,6 +126,10 @@ class ClockNote:
     step: float = 0.0
 
 
+SENDING = "sending"
+"""Ends the name of a part of the watch that is a way out: "channel mail sending"."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """A part of the watch itself failed (a thread, the record, a channel) or recovered."""

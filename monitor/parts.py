@@ -19,12 +19,12 @@ from monitor.channels.sender import SenderThread
 from monitor.clock import Clock
 from monitor.effects import Text
 from monitor.errors import Problem, SetupError
-from monitor.inputs import DeliveryReport, Fault, Moment, Reading
+from monitor.inputs import SENDING, DeliveryReport, Fault, Moment, Reading
 from monitor.rig import Rig, Tag
 from monitor.setup import Channel, Setup, SourceSetup
 from monitor.sources import DRIVERS
 from monitor.sources.base import Source
-from monitor.workers import Worker
+from monitor.workers import Spell, Worker
 
 log = logging.getLogger(__name__)
 
@@ -57,6 +57,7 @@ class RunningSender:
     thread: SenderThread
     stop: threading.Event
     ear: Worker | None
+    sending: Spell
 
 
 def build(setup: Setup, secrets: Secrets) -> tuple[list[Source], list[Sender]]:
@@ -138,6 +139,7 @@ class Parts:
         for name, source in list(self._sources.items()):
             if wanted.get(name) != source.made_from:
                 source.stop.set()
+                self._over(source.worker.gone(self._clock.now()))
                 del self._sources[name]
         for name, made_from in wanted.items():
             if name not in self._sources:
@@ -147,11 +149,19 @@ class Parts:
             if channels.get(name) != sender.made_from:
                 sender.stop.set()
                 sender.thread.stop(0.0)
+                self._over(sender.sending.end(self._clock.now()))
+                if sender.ear is not None:
+                    self._over(sender.ear.gone(self._clock.now()))
                 del self._senders[name]
         begun = tuple(name for name in channels if name not in self._senders)
         for name in begun:
             self._begin_sender(channels[name])
         return begun
+
+    def _over(self, fault: Fault | None) -> None:
+        """What is gone is not faulty any more."""
+        if fault is not None:
+            self._hooks.tell(fault)
 
     def _begin_source(self, made_from: tuple[SourceSetup, tuple[Tag, ...]], rig: Rig) -> None:
         source = _source(made_from[0], rig, self._secrets)
@@ -172,7 +182,9 @@ class Parts:
         ear = self._ear(sender, stop) if isinstance(sender, Listener) else None
         if ear is not None:
             ear.start()
-        self._senders[channel.id] = RunningSender(channel, thread, stop, ear)
+        self._senders[channel.id] = RunningSender(
+            channel, thread, stop, ear, Spell(f"channel {channel.id} {SENDING}")
+        )
 
     def _ear(self, listener: Listener, stop: threading.Event) -> Worker:
         def body(stop: threading.Event) -> None:
@@ -225,10 +237,13 @@ class Parts:
         sender.thread.offer(replace(message, is_heard=is_heard))
 
     def faults(self, now: Moment) -> list[Fault]:
-        """News of the threads of the sources, and of the channels that hear."""
+        """News of the threads of the sources and of the channels that hear, and of channels by
+        which nothing goes out."""
+        senders = self._senders.values()
         workers = [source.worker for source in self._sources.values()]
-        workers += [sender.ear for sender in self._senders.values() if sender.ear is not None]
-        found = (worker.fault(now) for worker in workers)
+        workers += [sender.ear for sender in senders if sender.ear is not None]
+        found = [worker.fault(now) for worker in workers]
+        found += [sender.sending.look(now, sender.thread.wrong) for sender in senders]
         return [fault for fault in found if fault is not None]
 
     def stuck(self, now: Moment) -> list[str]:

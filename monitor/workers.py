@@ -35,6 +35,12 @@ class Spell:
             return Fault(now, self._part, wrong)
         if self._until is None or now.elapsed < self._until:
             return None
+        return self.end(now)
+
+    def end(self, now: Moment) -> Fault | None:
+        """The part is gone, and its fault with it; None if it had none."""
+        if self._until is None:
+            return None
         self._until = None
         return Fault(now, self._part, "", over=True)
 
@@ -63,6 +69,10 @@ class Worker:
         """News for the inbox: it has failed, or has been well again for a minute."""
         wrong, self._wrong = self._wrong, ""
         return self._spell.look(now, wrong)
+
+    def gone(self, now: Moment) -> Fault | None:
+        """The end of its fault, once nobody looks any more."""
+        return self._spell.end(now)
 
     def _run(self) -> None:
         wait = FIRST_WAIT

@@ -114,6 +114,7 @@ class MailboxChannel:
             except (OSError, imaplib.IMAP4.error) as error:
                 trouble.look(one_line(f"{type(error).__name__}: {error}")[:150])
             clock.wait(stop, clock.now().elapsed + wait)
+        trouble.look("")
 
     @contextmanager
     def _opened(self) -> Iterator[imaplib.IMAP4]:

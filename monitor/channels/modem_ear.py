@@ -114,6 +114,7 @@ class Ear:
                 self._next_look = now + AGAIN
                 pause = AGAIN
             self._clock.wait(stop, self._clock.now().elapsed + pause)
+        self._trouble.look("")
 
     def _turn(self, now: float) -> None:
         if now >= self._next_look or self._sent.store_is_full.is_set():

@@ -42,8 +42,10 @@ class _Waiting:
 class SenderThread:
     """One thread for one channel. `fresh` is the elapsed second of its last sign of life.
 
-    It is never older than IDLE and the longest `send` of the channel together, unless the thread
-    is stuck or dead. report is called in this thread with each outcome that is news.
+    `wrong` is why the last attempt did not reach the next station, "" where it did.
+
+    `fresh` is never older than IDLE and the longest `send` of the channel together, unless the
+    thread is stuck or dead. report is called in this thread with each outcome that is news.
     """
 
     def __init__(
@@ -51,6 +53,7 @@ class SenderThread:
     ) -> None:
         self.id = sender.id
         self.fresh = clock.now().elapsed
+        self.wrong = ""
         self._sender = sender
         self._clock = clock
         self._report = report
@@ -128,6 +131,7 @@ class SenderThread:
 
     def _settle(self, text: _Waiting, delivery: Delivery) -> None:
         now = self.fresh = self._clock.now().elapsed
+        self.wrong = "" if delivery.outcome == "accepted" else delivery.detail
         is_news = delivery != text.last
         text.last = delivery
         if delivery.outcome == "retry":

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import cast
 
+from monitor.inputs import SENDING
 from monitor.rig import Line, Rig, Tag, Vessel
 from monitor.setup import Limit, Setup
 
@@ -132,10 +133,12 @@ def watch_spec(part: str, delay: float) -> Spec:
     """The condition that a part of the watch itself has failed.
 
     A record that is not kept is told at once by night too: without it nothing can be proven later,
-    and a card that fails is seldom the last thing to fail. Other parts wait for the morning; what
-    they keep from the watch (readings, answers) is told as silent sensors or missed promises.
+    and a card that fails is seldom the last thing to fail. So is a way by which texts do not go
+    out: somebody was to be told, and the other ways may not wake him. Other parts wait for the
+    morning; what they keep from the watch (readings, answers) is told as silent sensors or missed
+    promises.
     """
-    grade = "high" if part == "record" else "notice"
+    grade = "high" if part == "record" or part.endswith(f" {SENDING}") else "notice"
     name = "record not kept" if part == "record" else "watch faulty"
     rank = RANK_OF_GRADE[grade]
     return Spec(f"{name}/{part}", name, part, "", grade, "watch", "watch", rank, delay)

@@ -8,6 +8,7 @@ is left out; what is inferred says PRESUMED. Parts that do not fit are dropped, 
 from collections.abc import Callable
 from itertools import chain
 
+from monitor.inputs import SENDING
 from monitor.logic import wording_care, wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
@@ -231,6 +232,9 @@ def _watch(tale: Tale) -> list[Part]:
     wrong = tale.scan.running.faults.get(part, "")
     if part == "record":
         what, action = "RECORD NOT KEPT", "The watch goes on from memory. Look at card and disk."
+    elif part.endswith(f" {SENDING}"):
+        way = part.removesuffix(f" {SENDING}").partition(" ")[2]
+        what, action = f"PATH DOWN: nothing goes out by {way}", "Mend it; call others by phone."
     else:
         what, action = f"THE WATCH ITSELF: {part} fails", "See holdwater now; mend it today."
     return [

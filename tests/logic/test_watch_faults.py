@@ -9,7 +9,7 @@ from monitor.logic.state import AlarmRecord, EventRecord, fresh
 from monitor.logic.step import resume
 
 NIGHT = Moment(1, 1000.0, 1792303200.0)
-"""Sat 17 Oct 2026, 23:00 site time."""
+"""Sun 18 Oct 2026, 01:00 site time."""
 
 
 def fault(second: float, part: str, wrong: str) -> Fault:
@@ -43,6 +43,15 @@ def test_other_parts_wait_for_the_morning() -> None:
         watched.at(text.moment.elapsed) for text in watched.texts if text.turn == "watch faulty"
     ]
     assert ["07:00:00"] == told
+
+
+def test_dead_path_is_told_by_night() -> None:
+    """A way by which nothing goes out for two minutes is told by night, over all that are left."""
+    watched = watch(sample("first-night"), NIGHT)
+    watched.feed([fault(10.0, "channel modem sending", "no credit")], NIGHT.elapsed + 200.0)
+    (told,) = [text for text in watched.texts if text.turn == "watch faulty"]
+    assert "high" == told.grade
+    assert "PATH DOWN: nothing goes out by modem since 01:00. (no credit)" in told.body
 
 
 def test_lost_time_makes_every_promise_due() -> None:

@@ -14,7 +14,7 @@ from monitor.channels.hearing import Heard, Hooks
 from monitor.channels.reception import Reply
 from monitor.clock import Clock, SystemClock, always_trusted
 from monitor.errors import SetupError
-from monitor.inputs import DeliveryReport, Reading
+from monitor.inputs import DeliveryReport, Fault, Reading
 from monitor.parts import NO_CHANNEL, NO_PERSON, SENDER_FRESH, Parts, build
 from monitor.parts import heard as heard_on
 from monitor.rig import Rig, Tag
@@ -84,10 +84,18 @@ def heard() -> list[Heard]:
 
 
 @pytest.fixture
-def parts(reports: list[DeliveryReport], heard: list[Heard]) -> Iterator[Parts]:
+def faults() -> list[Fault]:
+    """What was told as a fault, or its end."""
+    return []
+
+
+@pytest.fixture
+def parts(
+    reports: list[DeliveryReport], heard: list[Heard], faults: list[Fault]
+) -> Iterator[Parts]:
     """Parts that nothing was begun of yet."""
     clock = SystemClock(1, 0.0, always_trusted)
-    hooks = Hooks(heard.append, reports.append, lambda _fault: None)
+    hooks = Hooks(heard.append, reports.append, faults.append)
     made = Parts({}, clock, lambda _reading: None, hooks)
     yield made
     made.stop(HANG)
@@ -324,3 +332,29 @@ def test_channels_on_which_answers_are_read() -> None:
         Channel("text", "text_gateway"),
     )
     assert {"mail", "modem"} == heard_on(channels)
+
+
+def test_way_by_which_nothing_goes_out_is_a_fault(
+    parts: Parts,
+    setup: Setup,
+    buses: list[Bus],
+    radios: list[Radio],
+    faults: list[Fault],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A text that is not taken makes its channel a fault; it ends with the channel."""
+    monkeypatch.setattr(Radio, "send", _answering(Delivery("refused", "no credit")))
+    now = SystemClock(1, 0.0, always_trusted).now()
+    parts.fit(replace(setup, channels=(Channel("radio", "radio"),)))
+    assert [] == parts.faults(now)
+    parts.deliver(replace(text(7), moment=now, expires=now.elapsed + 600.0), ("radio",))
+    assert radios[0].news.wait(HANG)
+    deadline, pause = now.elapsed + HANG, threading.Event()
+    found: list[Fault] = []
+    while not found and SystemClock(1, 0.0, always_trusted).now().elapsed < deadline:
+        found = parts.faults(now)
+        pause.wait(0.01)
+    parts.fit(setup)
+
+    assert [("channel radio sending", "no credit")] == [(f.part, f.wrong) for f in found]
+    assert [("channel radio sending", True)] == [(f.part, f.over) for f in faults]
