@@ -37,6 +37,7 @@ class JournalRow:
 
     what: "condition", "alarm", "event", "answer", "text", "delivery", "set-up", "clock", "fault".
     subject: name of the condition or alarm, or the number of the event.
+    event: the number of the event it belongs to, 0 where it belongs to none.
     """
 
     moment: Moment
@@ -48,16 +49,21 @@ class JournalRow:
     who: str = ""
     evidence: Evidence = ()
     text: str = ""
+    event: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """The quality flag of one reading where it is not 1 (pass); test names what it failed."""
+    """The quality flag of one reading where it is not 1 (pass); test names what it failed.
+
+    boot: the boot of the reading; 0 stands for the present one.
+    """
 
     tag: str
     elapsed: float
     flag: int
     test: str
+    boot: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ A set-up is stored as a numbered version and enters the watch as an input. What 
 age of the larvae is a `Profile` over days post hatch (dph).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -105,11 +105,29 @@ class Duty:
 
 
 @dataclass(frozen=True, slots=True)
+class Batch:
+    """Eggs or larvae of one spawn. Times are UTC s, None where they are not known.
+
+    eggs, hatched: counts as they were written, such as "~2100"; "" where nothing was counted.
+    """
+
+    id: str
+    source: str = ""
+    stocked: float | None = None
+    hatch: float | None = None
+    eggs: str = ""
+    hatched: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """The run in the tank: its reference hatch fixes the days post hatch.
 
     hatch: date of dph 0 in site time. watch_set: whether the watch is in force.
-    hatch_day: the number the hatch day has (0 or 1).
+    hatch_day: the number the hatch day has (0 or 1). day_begins: seconds after local midnight at
+    which the number changes. also_in: other vessels that hold larvae of it, after a split.
+    begun, closed: UTC s of the first stocking and of the end, None where not said.
+    protocol, approved: number of the animal protocol, and animals approved in it.
     """
 
     id: str
@@ -117,6 +135,18 @@ class Run:
     hatch: date
     watch_set: bool = True
     hatch_day: int = 0
+    day_begins: float = 0.0
+    also_in: tuple[str, ...] = ()
+    begun: float | None = None
+    closed: float | None = None
+    batches: tuple[Batch, ...] = ()
+    protocol: str = ""
+    approved: int | None = None
+
+    @property
+    def vessels(self) -> tuple[str, ...]:
+        """Every vessel that holds larvae of it."""
+        return (self.tank, *self.also_in)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +214,7 @@ class Setup:
 
     quiet: (start, end) of the quiet hours as seconds after local midnight.
     owed_by: seconds after local midnight by which owed lines are asked for.
+    run: the run whose age limits, flows and lights follow; other_runs: those beside it.
     manager: id of the lab manager, who is told of what is no alarm; "" for nobody.
     worked_out: what other layers have derived from this very set-up, kept for speed.
     """
@@ -195,6 +226,7 @@ class Setup:
     people: tuple[Person, ...] = ()
     duty: Duty = field(default_factory=lambda: Duty(()))
     run: Run | None = None
+    other_runs: tuple[Run, ...] = ()
     delays: Delays = field(default_factory=Delays)
     quiet: tuple[float, float] = (21 * 3600.0, 7 * 3600.0)
     owed_by: float = 9 * 3600.0
@@ -234,6 +266,11 @@ class Setup:
         local = self.local(utc)
         return local.hour * 3600.0 + local.minute * 60.0 + local.second
 
+    def seconds_into_age(self, utc: float) -> float:
+        """The same, but counted on after midnight until the number of the day changes."""
+        clock = self.seconds_into_day(utc)
+        return clock + DAY if self.run is not None and clock < self.run.day_begins else clock
+
     def next_time_of_day(self, utc: float, seconds: float) -> float:
         """UTC of the next moment after `utc` at which the wall clock shows this time of day.
 
@@ -250,6 +287,15 @@ class Setup:
 
     def dph(self, utc: float) -> int | None:
         """Days post hatch at a UTC second: local dates counted from the reference hatch."""
-        if self.run is None:
+        run = self.run
+        if run is None:
             return None
-        return (self.local_day(utc) - self.run.hatch).days + self.run.hatch_day
+        yet_to_change = self.seconds_into_day(utc) < run.day_begins
+        return (self.local_day(utc) - run.hatch).days + run.hatch_day - yet_to_change
+
+    def of_run(self, run: str) -> "Setup | None":
+        """This set-up as seen from one of its runs; None where it has no such run."""
+        if self.run is not None and self.run.id == run:
+            return self
+        found = next((other for other in self.other_runs if other.id == run), None)
+        return None if found is None else replace(self, run=found, worked_out={})

@@ -7,6 +7,7 @@ described in docs/reference/archive.md, the reasons in docs/explanation/decision
 from monitor.archive.reader import Reader
 from monitor.archive.records import (
     Boot,
+    Note,
     Offset,
     Opening,
     OutboxRow,
@@ -19,6 +20,7 @@ from monitor.archive.writer import Writer
 
 __all__ = [
     "Boot",
+    "Note",
     "Offset",
     "Opening",
     "OutboxRow",

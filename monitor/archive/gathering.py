@@ -104,8 +104,8 @@ class Gathering:
         self._newest = max(self._newest, at)
 
     def flag(self, flags: Iterable[Flag]) -> None:
-        """Flags of readings of the present boot: a flag names no boot of its own."""
-        self._flags.extend((self._boot, flag) for flag in flags)
+        """Flags of readings; one that names no boot is of the present one."""
+        self._flags.extend((flag.boot or self._boot, flag) for flag in flags)
         self._bound()
 
     def take(self, everything: bool) -> Load:

@@ -122,6 +122,26 @@ def hours(
     return list(found.values())
 
 
+def merged(found: Iterable[Rollup], start: float, width: float, points: int) -> list[Rollup]:
+    """Sums joined to cells of `width` seconds of UTC from `start` on, by where they begin."""
+    cells: dict[int, Rollup] = {}
+    for item in found:
+        number = min(max(0, int((item.moment.utc - start) // width)), points - 1)
+        before = cells.get(number)
+        if before is None:
+            moment = replace(item.moment, utc=start + number * width)
+            cells[number] = replace(item, moment=moment, width=width)
+        else:
+            cells[number] = replace(
+                before,
+                n=before.n + item.n,
+                low=min(before.low, item.low),
+                total=before.total + item.total,
+                high=max(before.high, item.high),
+            )
+    return [cells[number] for number in sorted(cells)]
+
+
 def _tag(db: sqlite3.Connection, tag: str) -> int:
     """The number of a tag, or one that no row has."""
     found = db.execute("SELECT id FROM names WHERE kind = 'tag' AND name = ?", (tag,)).fetchone()

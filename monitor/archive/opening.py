@@ -18,7 +18,8 @@ SCHEMA = Path(__file__).parent / "schema"
 BUSY_MS = 2000
 """Milliseconds to wait for a lock; only a tool that somebody runs by hand ever takes one."""
 
-CHECKED = ("boots", "offsets", "names", "scales", "state", "setups", "journal", "texts", "outbox")
+CHECKED = ("boots", "offsets", "names", "scales", "state", "setups", "journal", "texts", "outbox",
+           "notes")  # fmt: skip
 """Checked page by page at each start. `readings` is left out: a long season would take minutes to
 read, and damage there costs old readings, not the watch."""
 

@@ -13,7 +13,7 @@ from typing import Any, Literal, Self
 from monitor.archive import history
 from monitor.archive.boots import load_boots, load_offsets
 from monitor.archive.opening import open_for_reading
-from monitor.archive.records import Boot, Offset, OutboxRow, Rollup, Series, SetupVersion
+from monitor.archive.records import Boot, Note, Offset, OutboxRow, Rollup, Series, SetupVersion
 from monitor.archive.timeline import Stretch, Timeline
 from monitor.effects import Flag, JournalRow, Text
 from monitor.errors import ArchiveError
@@ -28,9 +28,15 @@ SELECT elapsed_ms, flag, test FROM flags JOIN names ON names.id = tag AND kind =
 WHERE boot = ? AND elapsed_ms >= ? AND elapsed_ms < ? AND name = ? ORDER BY elapsed_ms, test, flag
 """
 JOURNAL = """
-SELECT id, boot, elapsed, what, subject, state, grade, cause, who, evidence, text FROM journal
-WHERE boot = :boot AND round(elapsed * 1000.0) >= :first AND round(elapsed * 1000.0) < :last
-    AND (:subject IS NULL OR subject = :subject)
+SELECT id, boot, elapsed, what, subject, state, grade, cause, who, evidence, text, event
+FROM journal
+WHERE boot = :boot AND elapsed >= :first / 1000.0 - 0.001 AND elapsed < :last / 1000.0 + 0.001
+    AND round(elapsed * 1000.0) >= :first AND round(elapsed * 1000.0) < :last
+"""
+OF_EVENT = " AND event = :event"
+NOTES = """
+SELECT number, boot, elapsed, at, run, kind, who, way, said, amends, reason, origin FROM notes
+WHERE (:run IS NULL OR run = :run) ORDER BY at, number
 """
 OUTBOX = """
 SELECT number, event, person, turn, grade, body, texts.boot, texts.elapsed, expires,
@@ -124,12 +130,23 @@ class Reader:
         with self._telling():
             return history.hours(self._db, timeline, tag, stretches)
 
+    def view(self, tag: str, start: float, end: float, points: int) -> list[Rollup]:
+        """A curve of at most so many points, each with lowest, mean and highest; UTC seconds.
+
+        A point covers (end - start) / points seconds; one without readings is left out. Where that
+        is more than half an hour it is made of whole hours of watch time, which is quick.
+        """
+        width = (end - start) / points
+        if width <= 1800.0:
+            return self.rollup(tag, start, end, width, by="utc")
+        return history.merged(self.hours(tag, start, end, by="utc"), start, width, points)
+
     def flags(
         self, tag: str, start: float = -math.inf, end: float = math.inf, by: Axis = "elapsed"
     ) -> list[Flag]:
         """Quality flags other than 1; one reading may have several, each of another test."""
         return [
-            Flag(tag, elapsed_ms / 1000.0, flag, test)
+            Flag(tag, elapsed_ms / 1000.0, flag, test, boot)
             for boot, first, last, _ in self._stretches(start, end, by)
             for elapsed_ms, flag, test in self._all(FLAGS, (boot, first, last, tag))
         ]
@@ -141,14 +158,14 @@ class Reader:
         by: Axis = "elapsed",
         event: int | None = None,
     ) -> list[JournalRow]:
-        """Journal rows as they were written. event: only those whose subject is this event."""
+        """Journal rows as they were written. event: only those that belong to this one."""
         timeline = self.timeline()
-        subject = None if event is None else str(event)
+        query = JOURNAL if event is None else JOURNAL + OF_EVENT
         rows = [
             row
             for boot, first, last, _ in _stretches(timeline, start, end, by)
             for row in self._all(
-                JOURNAL, {"boot": boot, "first": first, "last": last, "subject": subject}
+                query, {"boot": boot, "first": first, "last": last, "event": event}
             )
         ]
         return [_journal_row(timeline, row) for row in sorted(rows, key=itemgetter(0))]
@@ -171,6 +188,31 @@ class Reader:
             SetupVersion(version, timeline.moment(boot, elapsed), who, reason, json.loads(files))
             for version, boot, elapsed, who, reason, files in self._all(SETUPS)
         ]
+
+    def notes(self, run: str | None = None) -> list[Note]:
+        """Notes of people on a run (or on all), by the time they tell of; amended ones too."""
+        timeline = self.timeline()
+        return [
+            Note(
+                number,
+                timeline.moment(boot, elapsed),
+                at,
+                of,
+                kind,
+                who,
+                way,
+                json.loads(said),
+                *rest,
+            )
+            for number, boot, elapsed, at, of, kind, who, way, said, *rest in self._all(
+                NOTES, {"run": run}
+            )
+        ]
+
+    def last_note(self) -> int:
+        """The highest number a note has, 0 if there is none."""
+        (found,) = self._all("SELECT coalesce(max(number), 0) FROM notes")
+        return int(found[0])
 
     def problems(self) -> list[str]:
         """A full check of the file: what is broken in it. It reads all of it: minutes on a card."""
@@ -203,10 +245,10 @@ def _stretches(timeline: Timeline, start: float, end: float, by: Axis) -> Iterat
 
 
 def _journal_row(timeline: Timeline, row: tuple[Any, ...]) -> JournalRow:
-    _, boot, elapsed, what, subject, state, grade, cause, who, evidence, text = row
+    _, boot, elapsed, what, subject, state, grade, cause, who, evidence, text, event = row
     pairs = tuple((label, shown) for label, shown in json.loads(evidence))
     moment = timeline.moment(boot, elapsed)
-    return JournalRow(moment, what, subject, state, grade, cause, who, pairs, text)
+    return JournalRow(moment, what, subject, state, grade, cause, who, pairs, text, event)
 
 
 def _outbox_row(timeline: Timeline, row: tuple[Any, ...]) -> OutboxRow:

@@ -61,6 +61,30 @@ class SetupVersion:
 
 
 @dataclass(frozen=True, slots=True)
+class Note:
+    """What a person wrote down of a run. Nothing in it is ever changed; an amendment is a new one.
+
+    number: counts up over the life of the archive. at: UTC s of what it tells of, as the person
+    said; entered: when it came in. run: id of the run. way: how it came ("command", "import" ...).
+    said: the fields of its kind as they were written, such as {"count": "~250"}; what they mean is
+    the business of monitor/record/notes.py. amends: the note in whose place it stands, 0 for none;
+    reason: why. origin: file, sheet and row it was imported from.
+    """
+
+    number: int
+    entered: Moment
+    at: float
+    run: str
+    kind: str
+    who: str
+    way: str
+    said: Mapping[str, str]
+    amends: int = 0
+    reason: str = ""
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Delivery:
     """A report on one text and channel, see `Writer.delivery`."""
 

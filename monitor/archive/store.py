@@ -6,7 +6,15 @@ from collections.abc import Iterable, Sequence
 
 from monitor.archive.gathering import Row, to_ms
 from monitor.archive.packing import Scale
-from monitor.archive.records import OUTCOMES, WITHOUT_ATTEMPT, Boot, Delivery, Offset, SetupVersion
+from monitor.archive.records import (
+    OUTCOMES,
+    WITHOUT_ATTEMPT,
+    Boot,
+    Delivery,
+    Note,
+    Offset,
+    SetupVersion,
+)
 from monitor.archive.timeline import FARTHEST_MS
 from monitor.effects import Flag, JournalRow, Text
 
@@ -148,13 +156,29 @@ class Store:
                 *map(_plain, fields),
                 json.dumps(row.evidence),
                 _plain(row.text),
+                row.event,
             )
             last = self.db.execute(
                 "INSERT INTO journal (boot, elapsed, what, subject, state, grade, cause, who,"
-                " evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " evidence, text, event) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 values,
             ).lastrowid
         return None if last is None else ("SELECT 1 FROM journal WHERE id = ?", (last,))
+
+    def notes(self, notes: Iterable[Note]) -> Witness | None:
+        """Notes of people under the numbers they were given; IntegrityError if one is taken."""
+        last: int | None = None
+        for note in notes:
+            said = {_plain(key): _plain(text) for key, text in note.said.items()}
+            words = map(_plain, (note.run, note.kind, note.who, note.way))
+            values = (note.number, note.entered.boot, note.entered.elapsed, note.at, *words)
+            values = (*values, json.dumps(said), note.amends, _plain(note.reason))
+            self.db.execute(
+                "INSERT INTO notes VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (*values, _plain(note.origin)),
+            )
+            last = note.number
+        return None if last is None else ("SELECT 1 FROM notes WHERE number = ?", (last,))
 
     def state(self, durable: object) -> None:
         self.db.execute("INSERT OR REPLACE INTO state VALUES (1, ?)", (json.dumps(durable),))

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monitor.archive.gathering import Load
-from monitor.archive.records import Boot, Delivery, Offset, SetupVersion
+from monitor.archive.records import Boot, Delivery, Note, Offset, SetupVersion
 from monitor.archive.store import Store, Witness
 from monitor.effects import JournalRow, Text
 
@@ -48,6 +48,7 @@ class Work:
     texts: Sequence[tuple[Text, tuple[str, ...]]] = ()
     setup: SetupVersion | None = None
     delivery: Delivery | None = None
+    notes: Sequence[Note] = ()
     flush: bool = False
 
     @property
@@ -59,6 +60,8 @@ class Work:
         witnesses += [store.text(text, channels) for text, channels in self.texts]
         if self.setup is not None:
             witnesses.append(store.setup(self.setup))
+        if self.notes:
+            witnesses.append(store.notes(self.notes))
         if self.durable is not None:
             store.state(self.durable)
         if self.delivery is not None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from monitor.archive.boots import stand_in
 from monitor.archive.disk import Disk
 from monitor.archive.gathering import Gathering
-from monitor.archive.records import Boot, Delivery, Offset, Opening, SetupVersion
+from monitor.archive.records import Boot, Delivery, Note, Offset, Opening, SetupVersion
 from monitor.archive.timeline import OffsetWatch
 from monitor.archive.work import Batch, Ticket, Work, drop_superseded
 from monitor.effects import Flag, JournalRow, Text
@@ -152,6 +152,13 @@ class Writer:
         """
         report = Delivery(text, channel, outcome, detail, moment, next_try)
         return self._hand_in(Work(delivery=report))
+
+    def notes(self, notes: Sequence[Note]) -> Ticket:
+        """Notes of people, all of them or none, in one transaction."""
+        with self._lock:
+            for note in notes:
+                self._see(note.entered)
+        return self._hand_in(Work(notes=notes))
 
     def flush(self) -> Ticket:
         """Write what is gathered now."""

@@ -22,12 +22,11 @@ from monitor.config.people_sheet import (
     build_duty,
     build_manager,
     build_people,
-    build_run,
     check_people,
-    check_run,
 )
 from monitor.config.rig_checks import check_rig
 from monitor.config.rig_sheet import RigRows, build_rig, build_sources
+from monitor.config.run_sheet import build_runs, check_runs
 from monitor.config.secrets import Secrets, may_read, read_secrets
 from monitor.config.sheet import Sheet, parse
 from monitor.errors import Problem, SetupError
@@ -85,10 +84,11 @@ def _build(
     check_limits(limits)
     zone = _zone(rig)
     check_people(people, zone, limits.has_urgent)
-    run = check_run(sheets["run.toml"], rig)
+    runs = check_runs(sheets["run.toml"], rig, zone)
     if problems or zone is None:
         raise SetupError(sorted(problems, key=_place))
     found, flows = build_limits(limits)
+    run, *others = build_runs(runs, zone) or (None,)
     return Setup(
         version,
         build_rig(rig),
@@ -97,7 +97,8 @@ def _build(
         people=build_people(people),
         duty=build_duty(people, zone),
         manager=build_manager(people),
-        run=build_run(run) if run is not None else None,
+        run=run,
+        other_runs=tuple(other for other in others if other is not None),
         delays=build_delays(limits),
         channels=build_channels(people),
         sources=build_sources(rig),

@@ -9,6 +9,7 @@ from monitor.config.rules import (
     Rule,
     Rules,
     between,
+    count,
     day,
     each,
     identifier,
@@ -209,4 +210,19 @@ RUN: Rules = {
     "hatch": Rule("the day of the reference hatch: 2026-10-06", day),
     "watch_set": Rule("true if the watch is in force, else false"),
     "hatch_day": Rule("the number of the hatch day, 0 or 1", between(0, 1)),
+    "day_begins": Rule('the time at which dph changes: "00:00" or "04:30"', time_of_day),
+    "also_in": Rule('other vessels that hold larvae of it: ["NT1"]'),
+    "begun": Rule('the first stocking: "2026-10-03 09:30"', local_time),
+    "closed": Rule('the end of the run: "2026-11-05 10:00"', local_time),
+    "protocol": Rule('the number of the animal protocol: "AP-26-14"', words(LONG_ID)),
+    "animals_approved": Rule("the animals approved in the protocol", between(0, LARGEST)),
+}
+BATCH: Rules = {
+    "id": Rule('a short name: "B"', identifier(ID)),
+    "run": Rule("the id of its run, where several stand here"),
+    "source": Rule('where it came from: "spawn of 4 Oct"', words(60)),
+    "stocked": Rule('when it came into the water: "2026-10-05 09:10"', local_time),
+    "hatch": Rule('when half had hatched: "2026-10-06 04:30"', local_time),
+    "eggs": Rule('how many, "~" for an estimate: "11900"', count),
+    "hatched": Rule('how many, "~" for an estimate: "~2100"', count),
 }

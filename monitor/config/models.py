@@ -159,10 +159,28 @@ class TurnRow(Strict):
 
 
 class RunRow(Strict):
-    """The whole of run.toml."""
+    """A run: the top of run.toml, or [[other_run]]."""
 
     id: str
     tank: str
     hatch: str
     watch_set: bool = True
     hatch_day: int = 0
+    day_begins: str = "00:00"
+    also_in: list[str] = []
+    begun: str | None = None
+    closed: str | None = None
+    protocol: str = ""
+    animals_approved: int | None = None
+
+
+class BatchRow(Strict):
+    """[[batch]] of run.toml."""
+
+    id: str
+    run: str = ""
+    source: str = ""
+    stocked: str | None = None
+    hatch: str | None = None
+    eggs: str = ""
+    hatched: str = ""

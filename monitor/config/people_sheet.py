@@ -1,17 +1,17 @@
-"""duty.toml, channels.toml and run.toml: who is called, by which way, and for which run."""
+"""duty.toml and channels.toml: who is called, and by which way."""
 
 from collections.abc import Collection
-from datetime import UTC, date
+from datetime import UTC
 from zoneinfo import ZoneInfo
 
 from monitor.config import keys
 from monitor.config.lines import Path
-from monitor.config.models import DutyHead, PersonRow, RunRow, TurnRow
-from monitor.config.rig_sheet import MINUTE, RigRows
+from monitor.config.models import DutyHead, PersonRow, TurnRow
+from monitor.config.rig_sheet import MINUTE
 from monitor.config.rows import options, read_rows, refer, services
 from monitor.config.rules import check_row, plain_phone, read_local
 from monitor.config.sheet import Sheet, shown
-from monitor.setup import Channel, Duty, DutyTurn, Person, Run
+from monitor.setup import Channel, Duty, DutyTurn, Person
 
 _HEAD = tuple(keys.DUTY_HEAD)
 
@@ -123,18 +123,6 @@ def utc(text: str, zone: ZoneInfo) -> float:
     return read_local(text).replace(tzinfo=zone).astimezone(UTC).timestamp()
 
 
-def check_run(sheet: Sheet, rig: RigRows) -> RunRow | None:
-    """run.toml: the tank must be there, and hold water."""
-    if not sheet.is_there:
-        return None
-    row = check_row(sheet, (), sheet.data, RunRow, keys.RUN)
-    if row is not None and rig.sheet.is_there:
-        refer(sheet, ("tank",), row.tank, rig.vessel_ids, "vessel of rig.toml")
-        if any(item.id == row.tank and item.kind == "room" for _, item in rig.vessels):
-            sheet.problem(("tank",), f"{shown(row.tank)} is a room", "Name the tank of the larvae")
-    return row
-
-
 def build_duty(rows: PeopleRows, zone: ZoneInfo) -> Duty:
     """Turns in UTC, the earliest first. Only once nothing at all is wrong."""
     assert rows.head is not None
@@ -177,8 +165,3 @@ def _times(row: PersonRow) -> dict[str, float]:
 def build_channels(rows: PeopleRows) -> tuple[Channel, ...]:
     """The ways to reach people."""
     return tuple(Channel(row.id, row.kind, options(row)) for _, row in rows.channels)
-
-
-def build_run(row: RunRow) -> Run:
-    """The run in the tank."""
-    return Run(row.id, row.tank, date.fromisoformat(row.hatch), row.watch_set, row.hatch_day)

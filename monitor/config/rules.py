@@ -25,6 +25,7 @@ _MAIL = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9-]+(\.[A-Za
 _PHONE = re.compile(r"\+[1-9][0-9]{7,14}")
 _TIME = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])(?::00)?")
 _LOCAL = re.compile(r"(\d{4})-(\d\d)-(\d\d)[ T]([01]\d|2[0-3]):([0-5]\d)(?::00)?", re.ASCII)
+_COUNT = re.compile(r"~?[0-9]{1,9}", re.ASCII)
 _DAY = re.compile(r"(\d{4})-(\d\d)-(\d\d)", re.ASCII)
 
 
@@ -184,6 +185,13 @@ def each(check: Check, count: int | None = None, most: int = 50) -> Check:
         return next((wrong for item in value if (wrong := check(item))), "")
 
     return checked
+
+
+def count(value: Any) -> str:
+    """A count that people wrote down: a whole number in quotes, ~ before an estimate."""
+    if not isinstance(value, str) or _COUNT.fullmatch(value):
+        return ""
+    return f'{shown(value)} is not a count such as "4700" or "~2100"'
 
 
 def rising_pair(value: Any) -> str:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from statistics import median
 
 from monitor.effects import Flag
-from monitor.inputs import Reading
+from monitor.inputs import Moment, Reading
 from monitor.logic.scaling import to_si
 from monitor.logic.state import Bucket, TagState
 from monitor.rig import Tag
@@ -77,24 +77,24 @@ def take(tag: Tag, state: TagState, reading: Reading) -> tuple[TagState, tuple[F
 
     A reading older than one already taken changes nothing (it is still kept in the record).
     """
-    at = reading.moment.elapsed
+    at, boot = reading.moment.elapsed, reading.moment.boot
     if at < state.heard:
         return state, ()
     if reading.value is None:
         flag, test = (FAIL, reading.problem) if reading.problem else (MISSING, "no answer")
-        return _refuse(state, at, test), (Flag(tag.id, at, flag, test),)
+        return _refuse(state, at, test), (Flag(tag.id, at, flag, test, boot),)
     value, flag, test = _first_look(tag, reading.value)
     if flag == FAIL:
-        return _refuse(state, at, test), (Flag(tag.id, at, FAIL, test),)
+        return _refuse(state, at, test), (Flag(tag.id, at, FAIL, test, boot),)
     if tag.measures in STATES:
         return _accept_state(state, at, 1.0 if value >= 0.5 else 0.0), ()
     if _jumps(tag, state, value, at):
         rejected, real = _candidate(tag, state, value, at)
         if not real:
-            return rejected, (Flag(tag.id, at, SUSPECT, "rate of change"),)
+            return rejected, (Flag(tag.id, at, SUSPECT, "rate of change", boot),)
         state = replace(rejected, candidates=(), last=(), window=())
-    flags = () if flag == PASS else (Flag(tag.id, at, flag, test),)
-    return _accept(tag, state, at, value), flags + _look_back(tag, state, value, at)
+    flags = () if flag == PASS else (Flag(tag.id, at, flag, test, boot),)
+    return _accept(tag, state, at, value), flags + _look_back(tag, state, value, reading.moment)
 
 
 def _first_look(tag: Tag, delivered: float) -> tuple[float, int, str]:
@@ -126,18 +126,19 @@ def _candidate(tag: Tag, state: TagState, value: float, at: float) -> tuple[TagS
     return refused, len(kept) >= REAL_STEP
 
 
-def _look_back(tag: Tag, state: TagState, value: float, at: float) -> tuple[Flag, ...]:
+def _look_back(tag: Tag, state: TagState, value: float, now: Moment) -> tuple[Flag, ...]:
     """Flags that this reading allows: the spike test of the one before, and the flat line."""
     found: tuple[Flag, ...] = ()
+    at, boot = now.elapsed, now.boot
     if tag.spike is not None and len(state.last) >= 2:
         (before, _), (middle, middle_at) = state.last[-2], state.last[-1]
         flag = spike(before, middle, value, *tag.spike)
         if flag != PASS:
-            found += (Flag(tag.id, middle_at, flag, "spike"),)
+            found += (Flag(tag.id, middle_at, flag, "spike", boot),)
     if tag.flat_after is not None and state.last and state.last[-1][0] == value:
         flag = flat_line(at - state.changed, tag.flat_after)
         if flag != PASS:
-            found += (Flag(tag.id, at, flag, "flat line"),)
+            found += (Flag(tag.id, at, flag, "flat line", boot),)
     return found
 
 

@@ -45,7 +45,7 @@ class Scan:
         self.now = now
         self.t = now.elapsed
         self.dph = setup.dph(now.utc)
-        self.clock = setup.seconds_into_day(now.utc)
+        self.clock = setup.seconds_into_age(now.utc)
         self.durable: Durable = state.durable
         self.running: Running = state.running
         self.effects: list[Effect] = []
@@ -91,9 +91,15 @@ class Scan:
         who: str = "",
         evidence: Evidence = (),
         text: str = "",
+        event: int = 0,
     ) -> None:
+        """Write a row. Where no event is given it is the subject's, or that of the alarm named."""
+        if what in ("event", "answer") and subject.isdecimal():
+            event = int(subject)
+        elif subject in self.durable.alarms:
+            event = event or self.durable.alarms[subject].event
         self.effects.append(
-            JournalRow(self.now, what, subject, state, grade, cause, who, evidence, text)
+            JournalRow(self.now, what, subject, state, grade, cause, who, evidence, text, event)
         )
 
     # Readings

@@ -119,7 +119,9 @@ def send(scan: Scan, number: int, turn: str, recipients: Iterable[str], spec: Sp
             scan.t + LIFE,
         )
         scan.effects.append(text)
-        scan.journal("text", str(number), turn, grade=event.grade, who=person, text=body)
+        scan.journal(
+            "text", str(number), turn, grade=event.grade, who=person, text=body, event=event.number
+        )
         event = replace(event, called=(*event.called, Told(person, scan.t)))
     scan.set_event(event)
 

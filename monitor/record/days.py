@@ -140,7 +140,7 @@ def in_steps(frame: Frame, profile: Callable[[Setup], Profile]) -> Iterator[tupl
         if len(steps.steps) > 1 and at < force.span.end:
             edges.insert(1, at)
         for start, end in pairwise(edges):
-            value = steps.at(setup.dph(start), setup.seconds_into_day(start))
+            value = steps.at(setup.dph(start), setup.seconds_into_age(start))
             yield Span(start, end), value
 
 

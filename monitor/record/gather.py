@@ -6,7 +6,7 @@ memory than a day of it.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 from math import inf
 
@@ -31,16 +31,20 @@ WENT_OUT = ("accepted", "unknown")
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """Which days, and from which temperature (C) degree-days count. dph: both included."""
+    """Which days of which run, and from which temperature (C) degree-days count.
+
+    dph: both included. run: "" for the latest.
+    """
 
     first: float = -inf
     last: float = inf
     base: float = 0.0
+    run: str = ""
 
 
 def day_table(reader: Reader, wish: Wish) -> Iterator[DayRow]:
-    """The rows of the latest run in the archive, by day. HoldwaterError where there is none."""
-    forces = forces_of(reader)
+    """The rows of a run in the archive, by day. HoldwaterError where there is none."""
+    forces = forces_of(reader, wish.run)
     setup = forces[-1].setup
     days = _days(reader, forces)
     if not days:
@@ -57,22 +61,51 @@ def dph_of(setup: Setup, day: date) -> int:
     return (day - run.hatch).days + run.hatch_day
 
 
-def forces_of(reader: Reader) -> tuple[Force, ...]:
-    """The set-ups of the latest run, each with the time in which it was in force.
+def runs_of(reader: Reader) -> tuple[str, ...]:
+    """The runs of an archive, in the order in which their set-ups came into force."""
+    runs = (run.id for setup in _setups(reader) for run in (setup.run, *setup.other_runs) if run)
+    return tuple(dict.fromkeys(runs))
 
-    The first one holds from the beginning of the record.
+
+def forces_of(reader: Reader, run: str = "") -> tuple[Force, ...]:
+    """The set-ups of a run as seen from it, each with the time in which it was in force.
+
+    run: "" for the one that leads the latest set-up. The first one holds from the beginning of
+    the record; none before the run was begun or after it was closed, as known today.
     """
-    versions = reader.setups()
+    versions, setups = reader.setups(), _setups(reader)
     if not versions:
         raise HoldwaterError("the record has no set-up yet; start the watch once")
+    name = run or _run(setups[-1]).id
     edges = [-inf, *(version.moment.utc for version in versions[1:]), inf]
-    setups = [load_texts(version.files, version.version) for version in versions]
-    run = _run(setups[-1]).id
-    return tuple(
-        Force(Span(start, end), setup)
+    seen = [
+        (start, end, own)
         for (start, end), setup in zip(pairwise(edges), setups, strict=True)
-        if setup.run is not None and setup.run.id == run and start < end
-    )
+        if (own := setup.of_run(name)) is not None
+    ]
+    if not seen:
+        known = ", ".join(runs_of(reader)) or "none"
+        raise HoldwaterError(f"the record has no run {name!r}; it has {known}")
+    life = _run(seen[-1][-1])
+    begun = -inf if life.begun is None else life.begun
+    closed = inf if life.closed is None else life.closed
+    cut = ((max(start, begun), min(end, closed), own) for start, end, own in seen)
+    return tuple(Force(Span(start, end), own) for start, end, own in cut if start < end)
+
+
+def _setups(reader: Reader) -> list[Setup]:
+    return [load_texts(version.files, version.version) for version in reader.setups()]
+
+
+def day_of(setup: Setup, utc: float) -> date:
+    """The date of the day of the run in which a moment lies."""
+    is_yet_to_begin = setup.seconds_into_day(utc) < _run(setup).day_begins
+    return setup.local_day(utc) - timedelta(days=is_yet_to_begin)
+
+
+def day_span(setup: Setup, day: date) -> Span:
+    """When a day of the run begins and ends, UTC s."""
+    return local_day(setup.zone, day, _run(setup).day_begins)
 
 
 def _run(setup: Setup) -> Run:
@@ -92,7 +125,7 @@ def _days(reader: Reader, forces: tuple[Force, ...]) -> list[date]:
         return []
     first = max(min(ends), forces[0].span.start)
     last = min(max(ends), forces[-1].span.end)
-    return list(days_between(setup.local_day(first), setup.local_day(last)))
+    return list(days_between(day_of(setup, first), day_of(setup, last)))
 
 
 def _ends(reader: Reader, tag: str) -> Iterator[float]:
@@ -111,7 +144,7 @@ class Table:
         self._reader = reader
         self._forces = forces
         self._days = days
-        self._zone = forces[-1].setup.zone
+        self._setup = forces[-1].setup
         self._timeline = reader.timeline()
         document = reader.durable()
         durable = fresh() if document is None else decode(document)
@@ -126,10 +159,10 @@ class Table:
 
     def row(self, day: date, base: float) -> DayRow:
         """The row of a day, with what happened in it."""
-        span = local_day(self._zone, day)
+        span = day_span(self._setup, day)
         frame = Frame(
             day,
-            dph_of(self._forces[-1].setup, day),
+            dph_of(self._setup, day),
             span,
             self._in_force(span),
             self._holds,
@@ -152,7 +185,7 @@ class Table:
     def _story(self) -> Story:
         story = Story()
         for day in self._days:
-            for row in self._reader.journal(*local_day(self._zone, day), by="utc"):
+            for row in self._reader.journal(*day_span(self._setup, day), by="utc"):
                 story.tell(row, self._setup_at(row.moment.utc).delays.hold_overrun)
         return story
 

@@ -55,13 +55,15 @@ def seconds(spans: Iterable[Span]) -> float:
     return sum(span.end - span.start for span in spans)
 
 
-def local_day(zone: ZoneInfo, day: date) -> Span:
+def local_day(zone: ZoneInfo, day: date, begins: float = 0.0) -> Span:
     """From one local midnight to the next: 23 or 25 h long where the clock is changed.
 
-    A midnight that the clock skips is read with the offset before (RFC 5545, section 3.3.5).
+    begins: seconds after midnight at which the day begins instead. A time that the clock skips is
+    read with the offset before, one that comes twice is its first (RFC 5545, section 3.3.5).
     """
-    after = day + timedelta(days=1)
-    start, end = (datetime(d.year, d.month, d.day, tzinfo=zone).timestamp() for d in (day, after))
+    shift = timedelta(seconds=begins)
+    midnights = (datetime(d.year, d.month, d.day) for d in (day, day + timedelta(days=1)))
+    start, end = ((midnight + shift).replace(tzinfo=zone).timestamp() for midnight in midnights)
     return Span(start, end)
 
 

@@ -189,7 +189,7 @@ def _settings(setup: Setup, story: Story, utc: float) -> dict[str, float]:
         due = setup.flow_due.get(siphon.id)
         flow = story.set_flow
         if flow is None and due is not None:
-            flow = due.set_flow.at(setup.dph(utc), setup.seconds_into_day(utc))
+            flow = due.set_flow.at(setup.dph(utc), setup.seconds_into_age(utc))
         if flow is None or not (math.isfinite(flow) and flow >= 0.0):
             raise RefusedInput(
                 f"story {story.name!r}: no usable set flow for siphon {siphon.id} ({flow}); "

@@ -2,6 +2,7 @@
 
 import sqlite3
 import struct
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,9 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from archive.keeping import BEGIN, KEPT_AGAIN, PATIENCE, at, keeping, reading, row, tables, text
-from monitor.archive import Reader, SetupVersion
+from monitor.archive import Note, Reader, SetupVersion, opening
 from monitor.archive.opening import open_for_writing
+from monitor.archive.reader import JOURNAL
 from monitor.effects import Flag
+from monitor.errors import ArchiveError
 from monitor.inputs import Reading
 
 HOSTILE = "\ud800 \x00 '; DROP TABLE journal; -- \u202e \U0001f41f \n\r\t" + "x" * 5000
@@ -129,7 +132,7 @@ def test_one_commit_keeps_all_its_parts(path: Path) -> None:
             assert {"next_event": 42} == reader.durable()
             assert [event] == reader.journal()
             assert [version] == reader.setups()
-            assert [flag] == reader.flags("HD1.level")
+            assert [replace(flag, boot=1)] == reader.flags("HD1.level")
             rows = reader.outbox(only_open=True)
     assert [(text(7, 12.5), "mail", 12.5), (text(7, 12.5), "modem", 12.5)] == [
         (entry.text, entry.channel, entry.next_try) for entry in rows
@@ -230,7 +233,7 @@ def test_hostile_text_is_kept(path: Path) -> None:
         ("DELETE FROM journal", "the journal is only added to"),
         (
             "INSERT OR REPLACE INTO journal"
-            " SELECT id, boot, elapsed, what, '42', state, grade, cause, who, evidence, text"
+            " SELECT id, boot, elapsed, what, '42', state, grade, cause, who, evidence, text, 0"
             " FROM journal",
             "the journal is only added to",
         ),
@@ -277,7 +280,7 @@ def test_flags_wait_with_the_readings(path: Path) -> None:
         kept.writer.flags([flag, flag])
         kept.writer.flush()
     with Reader(path) as reader:
-        assert [flag] == reader.flags("LT1.flow")
+        assert [replace(flag, boot=1)] == reader.flags("LT1.flow")
 
 
 def commit_frames(log: Path) -> int:
@@ -385,6 +388,7 @@ def test_a_reader_sees_what_is_committed(path: Path) -> None:
 def test_the_journal_is_found_by_event_and_span(path: Path) -> None:
     """Rows of one event, or of a span of watch time or of UTC, in the order they were written."""
     rows = [row(1.0), row(2.0, "alarm", "supply lost"), row(3.0, subject="42"), row(4.0)]
+    rows = [replace(item, event=number) for item, number in zip(rows, (41, 0, 42, 41), strict=True)]
     with keeping(path) as kept:
         kept.writer.commit(None, rows)
     with Reader(path) as reader:
@@ -404,3 +408,80 @@ def test_a_plain_view_shows_names_and_values(path: Path) -> None:
     )
     assert ("ostrel-hill", "2026-1", "LT1.flow", 0.0, 2.0, 3, 5.5) == found[:7]
     assert [5.6, 5.7] == pytest.approx(found[7:])
+
+
+# Older archives, and notes
+
+
+def test_an_older_archive_is_brought_up_to_date(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Journal rows of a file of the first version get their event; its readings stay."""
+    steps = opening._steps()
+    with monkeypatch.context() as older:
+        older.setattr(opening, "_steps", lambda: steps[:1])
+        older.setattr(opening, "CHECKED", opening.CHECKED[:-1])
+        connection, _ = open_for_writing(path, BEGIN)
+        connection.executemany(
+            "INSERT INTO journal VALUES (?, 1, ?, ?, ?, 'open', '', '', '', '[]', '')",
+            [(1, 1.0, "event", "41"), (2, 2.0, "answer", "hold S1"), (3, 3.0, "text", "7")],
+        )
+        connection.execute("INSERT INTO offsets VALUES (1, 1, 0.0, ?, 1)", (BEGIN,))
+        connection.close()
+    with pytest.raises(ArchiveError, match="older than this program; start the watch once"):
+        Reader(path)
+    open_for_writing(path, BEGIN)[0].close()
+    with Reader(path) as reader:
+        assert [41, 0, 0] == [row.event for row in reader.journal(by="utc")]
+        assert [] == reader.notes()
+    with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+        tables(path, "UPDATE journal SET event = 0")
+
+
+def test_journal_rows_of_a_span_are_found_without_reading_them_all(path: Path) -> None:
+    """A span of UTC is looked up by boot and time, also with a thousand days of rows."""
+    with keeping(path) as kept:
+        rows = [replace(row(float(i)), event=i % 7) for i in range(20)]
+        assert kept.writer.commit(journal=rows).wait(PATIENCE)
+        with Reader(path) as reader:
+            assert rows[5:8] == reader.journal(BEGIN + 5.0, BEGIN + 8.0, by="utc")
+    span = {"boot": 1, "first": 5000, "last": 8000}
+    with closing(sqlite3.connect(path)) as db:
+        plan = db.execute(f"EXPLAIN QUERY PLAN {JOURNAL}", span).fetchall()
+    assert "journal_by_time (boot=? AND elapsed>? AND elapsed<?)" in str(plan)
+
+
+def test_a_note_is_kept_as_it_was_written(path: Path) -> None:
+    """A note and its amendment both stand, by the time they tell of; none can be changed."""
+    first = Note(1, at(9.0), BEGIN - 60.0, "OH-07", "dead found", "tavrin", "command", {"n": "~25"})
+    second = replace(
+        first, number=2, said={"n": "31"}, amends=1, reason="counted", origin="a.csv:3"
+    )
+    with keeping(path) as kept:
+        assert kept.writer.notes([second, first]).wait(PATIENCE)
+        with Reader(path) as reader:
+            assert [first, second] == reader.notes("OH-07")
+            assert [] == reader.notes("OH-08")
+            assert 2 == reader.last_note()
+        again = kept.writer.notes([replace(first, number=3), first])
+        assert not again.wait(PATIENCE)
+        with Reader(path) as reader:
+            assert 2 == reader.last_note()
+    for change in ("UPDATE notes SET said = ''", "DELETE FROM notes"):
+        with pytest.raises(sqlite3.IntegrityError, match="notes are only added to"):
+            tables(path, change)
+
+
+def test_a_view_of_a_long_span_is_made_of_hours(path: Path) -> None:
+    """Forty days in 30 points: each covers 32 hours, with its lowest, mean and highest."""
+    days = 40
+    with keeping(path) as kept:
+        kept.writer.readings([reading(600.0 * i, float(i // 144)) for i in range(144 * days)], {})
+    with Reader(path) as reader:
+        points = reader.view("LT1.flow", BEGIN, BEGIN + 86_400.0 * days, 30)
+        short = reader.view("LT1.flow", BEGIN, BEGIN + 36_000.0, 60)
+    assert 30 == len(points)
+    assert (0.0, 1.0, 192) == (points[0].low, points[0].high, points[0].n)
+    assert 0.25 == points[0].mean
+    assert 115_200.0 == points[0].width == points[1].moment.utc - points[0].moment.utc
+    assert (60, 600.0) == (len(short), short[0].width)

@@ -35,6 +35,7 @@ TABLES: list[tuple[str, type[BaseModel], Rules]] = [
     ("### [[turn]]", models.TurnRow, keys.TURN),
     ("### [[channel]]", models.ServiceRow, keys.CHANNEL),
     ("## run.toml", models.RunRow, keys.RUN),
+    ("### [[batch]]", models.BatchRow, keys.BATCH),
 ]
 
 

@@ -231,7 +231,7 @@ def test_spike_as_the_reference_library(values: list[float]) -> None:
 def test_level_echo_is_dropped() -> None:
     """An echo (383, 70, 383 mm) is suspect, never the value, and leaves no trace in the mean."""
     state, flags = stream(LEVEL, [38.3, 38.3, 7.0, 38.3, 38.3])
-    assert [Flag("LH", 10.0, SUSPECT, "rate of change")] == flags
+    assert [Flag("LH", 10.0, SUSPECT, "rate of change", 1)] == flags
     assert state.value == pytest.approx(0.383)
     assert all(bucket.value == pytest.approx(0.383) for bucket in state.trail)
     assert ("", 0) == (state.fault, state.bad_run)
@@ -277,7 +277,7 @@ def test_true_fall_is_no_jump() -> None:
 def test_power_on_values(value: float) -> None:
     """A value the sensor gives when it starts or has lost its wire fails, within range or not."""
     state, flags = stream(WATER, [26.5, value])
-    assert [Flag("TW1", 15.0, FAIL, "power-on value")] == flags
+    assert [Flag("TW1", 15.0, FAIL, "power-on value", 1)] == flags
     assert 26.5 == state.value
 
 
@@ -290,7 +290,7 @@ def test_value_beside_a_power_on_value_is_a_value() -> None:
 def test_incredible_but_possible_value_is_believed() -> None:
     """Outside the usual range is suspect and still used: the tank may really be too warm."""
     state, flags = stream(WATER, [36.0])
-    assert [Flag("TW1", 0.0, SUSPECT, "gross range")] == flags
+    assert [Flag("TW1", 0.0, SUSPECT, "gross range", 1)] == flags
     assert (36.0, 0) == (state.value, state.bad_run)
 
 
@@ -317,8 +317,8 @@ def test_missing_and_told_problem() -> None:
     broken = Reading("TW1", Moment(1, 15.0, 0.0), None, "bad checksum")
     state, first = take(WATER, TagState(), silent)
     _, second = take(WATER, state, broken)
-    assert (Flag("TW1", 0.0, MISSING, "no answer"),) == first
-    assert (Flag("TW1", 15.0, FAIL, "bad checksum"),) == second
+    assert (Flag("TW1", 0.0, MISSING, "no answer", 1),) == first
+    assert (Flag("TW1", 15.0, FAIL, "bad checksum", 1),) == second
 
 
 def test_three_bad_in_a_row_make_a_fault() -> None:
@@ -376,9 +376,9 @@ def test_spike_is_judged_when_the_next_comes() -> None:
     """
     tag = plain(spike=(1.0, 2.0))
     _, newest = stream(tag, [28.0, 28.0, 31.0], every=5.0)
-    assert [Flag("X", 5.0, SUSPECT, "spike")] == newest
+    assert [Flag("X", 5.0, SUSPECT, "spike", 1)] == newest
     _, flags = stream(tag, [28.0, 28.0, 31.0, 28.0], every=5.0)
-    assert [Flag("X", 5.0, SUSPECT, "spike"), Flag("X", 10.0, FAIL, "spike")] == flags
+    assert [Flag("X", 5.0, SUSPECT, "spike", 1), Flag("X", 10.0, FAIL, "spike", 1)] == flags
 
 
 def test_late_reading_changes_nothing() -> None:
