@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from monitor.cli.options import FILE, state_option
+from monitor.cli.options import FILE, FOLDER, state_option
 
 
 @click.command()
@@ -85,4 +85,47 @@ def attach(
     click.echo(f"Written to {target}.")
 
 
-COMMANDS = (attach,)
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option(
+    "--readings",
+    type=click.Choice(["all", "minutes", "none"]),
+    default="all",
+    show_default=True,
+    help="Every reading with its flag, or minutes of them.",
+)
+@click.option("--without-names", is_flag=True, help="People are person 1, person 2 ...")
+@click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
+@state_option
+def export(folder: Path, readings: str, without_names: bool, base: float, state: Path) -> None:
+    """The run as plain files in a new FOLDER: tables with a description, and a workbook.
+
+    A Frictionless Data Package: day table, events, notes, limits and readings as CSV,
+    datapackage.json with units, flags and checksums. Phone numbers and mail addresses are in
+    none of them. Every reading of a season can be some gigabytes.
+
+    \b
+    Examples:
+      holdwater export oh-07
+      holdwater export oh-07 --readings minutes --without-names
+    """
+    from monitor.archive import Reader
+    from monitor.clock import always_trusted, board_time
+    from monitor.control import RECORD
+    from monitor.record.export import export as write
+    from monitor.record.material import material_of, veil_for
+
+    with Reader(state / RECORD) as reader:
+        material = material_of(reader, base, _progress)
+        veil = veil_for(material, named=not without_names)
+        created = board_time(always_trusted).utc
+        files = write(material, folder, veil, readings, created, _progress)
+    click.echo(f"{len(files)} files written to {folder}.")
+
+
+def _progress(line: str) -> None:
+    """What is being done, on the error output, so that a long wait is seen to go on."""
+    click.echo(f"\r{line[:60]:<60}", nl=False, err=True)
+
+
+COMMANDS = (attach, export)
