@@ -12,15 +12,20 @@ from monitor.clock import Clock
 from monitor.config import load_texts
 from monitor.control import Handler, Request
 from monitor.errors import ControlError, RefusedInput
-from monitor.inputs import ANSWER_KINDS, Answer, SetupChange
+from monitor.inputs import ANSWER_KINDS, DETAILS, Answer, SetupChange
 from monitor.live import Inbox
 from monitor.logic.scene import scene
 from monitor.logic.screen import event_lines, now_lines, why_lines
+from monitor.logic.standing import aside_lines
 from monitor.loop import Snapshot
 from monitor.setup import Setup
 
 LONGEST_TEXT = 500
 """Characters of free text in an answer; a text message has 160."""
+
+
+LONGEST_DETAIL = 100
+"""Characters of one detail of an answer, such as the name of an alarm."""
 
 
 class Desk:
@@ -65,6 +70,7 @@ class Desk:
             _minutes(data),
             _text(data, "text", LONGEST_TEXT),
             _way(data),
+            _details(data),
         )
         self._put(answer, None)
         return {"who": answer.who, "lines": self._lines(event_lines)}
@@ -73,7 +79,7 @@ class Desk:
         if request.data.get("view") == "scene":
             snapshot = self._snapshot()
             return {"scene": scene(snapshot.setup, snapshot.state, self._clock.now())}
-        views = {"now": now_lines, "events": event_lines}
+        views = {"now": now_lines, "events": event_lines, "aside": aside_lines}
         view = views.get(str(request.data.get("view", "now")))
         if view is None:
             raise ControlError(f"view: it is one of {', '.join(views)}, scene")
@@ -158,6 +164,18 @@ def _minutes(data: Mapping[str, Any]) -> float | None:
     if not 0 <= minutes <= 100_000:
         raise ControlError("minutes: give a number from 0 to 100000")
     return float(minutes)
+
+
+def _details(data: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """What an answer names besides, by word; words without a value are left out."""
+    details = data.get("details", {})
+    if not isinstance(details, dict):
+        raise ControlError("details: give an object of words and texts")
+    for word in details:
+        if word not in DETAILS:
+            raise ControlError(f"details: its words are {', '.join(DETAILS)}")
+    named = ((word, _text(details, word, LONGEST_DETAIL)) for word in DETAILS)
+    return tuple((word, value) for word, value in named if value)
 
 
 def _text(data: Mapping[str, Any], key: str, longest: int) -> str:

@@ -9,10 +9,10 @@ from dataclasses import replace
 
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
-from monitor.logic import alarms, events, recovery, shelving
+from monitor.logic import alarms, backup, events, holds, recovery, shelving, works
 from monitor.logic.plan import RANK_OF_GRADE
 from monitor.logic.scan import Scan
-from monitor.logic.state import EventRecord, HoldRecord, called_now
+from monitor.logic.state import EventRecord, called_now
 from monitor.logic.telling import holder, is_quiet, next_call, order, send
 
 
@@ -105,9 +105,7 @@ def answer(scan: Scan, said: Answer) -> None:
     """Take what a person said. RefusedInput when it cannot be taken; then nothing changed."""
     if said.who not in scan.setup.person:
         raise RefusedInput(f"{said.who!r} is not in the list of people")
-    if said.kind in ("hold", "hold end"):
-        _hold(scan, said)
-    elif said.kind == "note":
+    if said.kind == "note":
         scan.journal("answer", "note", "noted", who=said.who, text=said.text)
     elif said.kind in _CARE:
         _CARE[said.kind](scan, said)
@@ -230,26 +228,23 @@ def _done(scan: Scan, event: EventRecord, said: Answer) -> None:
 _ANSWERS = {"take": _take, "here": _here, "cannot": _cannot, "flow": _flow, "done": _done}
 
 
+def _hold(scan: Scan, said: Answer) -> None:
+    """A hold begins or goes on. Who gives more time to one that overran has its event till then."""
+    line = holds.begin(scan, said)
+    for event in tuple(scan.durable.events.values()):
+        if f"hold overrun/{line}" in event.alarms and events.calling(event):
+            _take(scan, event, said)
+
+
 _CARE = {
     "shelve": shelving.shelve,
     "withdraw": shelving.withdraw,
     "restore": shelving.restore,
     "checked": shelving.checked,
+    "works": works.begin,
+    "works end": works.end,
+    "fuel": backup.fuel,
+    "hold": _hold,
+    "hold end": holds.end,
 }
 """Answers that belong to no event."""
-
-
-def _hold(scan: Scan, said: Answer) -> None:
-    chains = [chain.line.id for chain in scan.plan.chains]
-    line = said.text.strip() or (chains[0] if len(chains) == 1 else "")
-    if line not in chains:
-        raise RefusedInput(f"no line {line!r}; a hold names one of {', '.join(chains)}")
-    if said.kind == "hold end":
-        scan.set_hold(line, None)
-        scan.journal("answer", f"hold {line}", "ended", who=said.who)
-        return
-    if said.minutes is None or not 0.0 < said.minutes <= 240.0:
-        raise RefusedInput("a hold has an end: between 1 and 240 minutes")
-    end = scan.t + said.minutes * 60.0
-    scan.set_hold(line, HoldRecord(line, said.who, scan.t, end))
-    scan.journal("answer", f"hold {line}", "began", who=said.who)

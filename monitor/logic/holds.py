@@ -1,9 +1,62 @@
 """Feeding holds: flow reduced or off by intent, with an end; over when flow is back."""
 
+from dataclasses import replace
+
+from monitor.errors import RefusedInput
+from monitor.inputs import Answer
 from monitor.logic.conditions import settle
 from monitor.logic.derived import Water, water_evidence
 from monitor.logic.scan import Scan
 from monitor.logic.state import FlowState, HoldRecord
+
+LONGEST = 240.0
+"""Minutes of a hold: what is off for longer is no feeding (common practice, no source)."""
+MORE = 30.0
+"""Minutes by which a hold may be lengthened, once (common practice, no source)."""
+
+
+def begin(scan: Scan, said: Answer) -> str:
+    """A feeding hold begins on a line, or the one in force gets another end; which line."""
+    line = _line(scan, said)
+    if said.minutes is None or not 0.0 < said.minutes <= LONGEST:
+        raise RefusedInput(f"a hold has an end: between 1 and {LONGEST:.0f} minutes")
+    end = scan.t + said.minutes * 60.0
+    hold = scan.durable.holds.get(line)
+    begun = HoldRecord(line, said.who, scan.t, end)
+    scan.set_hold(line, begun if hold is None else _with_end(scan, hold, end))
+    till = (("till", scan.site_time(end)),)
+    what = "began" if hold is None else "goes on"
+    scan.journal("answer", f"hold {line}", what, who=said.who, cause=said.way, evidence=till)
+    return line
+
+
+def _with_end(scan: Scan, hold: HoldRecord, end: float) -> HoldRecord:
+    """The hold with another end: sooner at will, later once and by half an hour."""
+    if end <= hold.end:
+        return replace(hold, end=end)
+    since = scan.site_clock(hold.start)
+    if hold.lengthened:
+        raise RefusedInput(f"held since {since} and lengthened once: open the valve, see flow")
+    if end - max(hold.end, scan.t) > MORE * 60.0:
+        raise RefusedInput(f"held since {since}: it is lengthened by {MORE:.0f} minutes at most")
+    return replace(hold, end=end, lengthened=True)
+
+
+def end(scan: Scan, said: Answer) -> None:
+    """A person ends a hold: missing flow counts again at once."""
+    line = _line(scan, said)
+    if line not in scan.durable.holds:
+        raise RefusedInput(f"there is no hold on {line}")
+    scan.set_hold(line, None)
+    scan.journal("answer", f"hold {line}", "ended", who=said.who, cause=said.way)
+
+
+def _line(scan: Scan, said: Answer) -> str:
+    lines = [chain.line.id for chain in scan.plan.chains]
+    line = said.text.strip() or (lines[0] if len(lines) == 1 else "")
+    if line not in lines:
+        raise RefusedInput(f"no line {line!r}; a hold names one of {', '.join(lines)}")
+    return line
 
 
 def judge_hold(scan: Scan, water: Water) -> None:

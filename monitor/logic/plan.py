@@ -122,6 +122,8 @@ class Plan:
         known = self.specs.get(alarm)
         if known is None and alarm.startswith(WATCH):
             return watch_spec(alarm.partition("/")[2], self.watch_delay)
+        if known is None and alarm.startswith("fuel low/"):
+            return fuel_spec(alarm.partition("/")[2], self.tank)
         return known
 
 
@@ -142,6 +144,11 @@ def watch_spec(part: str, delay: float) -> Spec:
     name = "record not kept" if part == "record" else "watch faulty"
     rank = RANK_OF_GRADE[grade]
     return Spec(f"{name}/{part}", name, part, "", grade, "watch", "watch", rank, delay)
+
+
+def fuel_spec(of: str, tank: str) -> Spec:
+    """The condition that the fuel of a backup nears its end, as a person told its hours."""
+    return _water_spec("fuel low", of, tank, "high", 0.0, "backup")
 
 
 RANK_OF_GRADE = {"record": 0, "notice": 1, "high": 2, "urgent": 3}
@@ -297,9 +304,11 @@ def _chain_specs(setup: Setup, chains: tuple[Chain, ...], tank: str) -> list[Spe
     return specs
 
 
-def _water_spec(name: str, subject: str, vessel: str, grade: str, on_delay: float) -> Spec:
+def _water_spec(
+    name: str, subject: str, vessel: str, grade: str, on_delay: float, group: str = "water"
+) -> Spec:
     rank = RANK_OF_GRADE[grade]
-    return Spec(f"{name}/{subject}", name, subject, "", grade, "water", vessel, rank, on_delay)
+    return Spec(f"{name}/{subject}", name, subject, "", grade, group, vessel, rank, on_delay)
 
 
 def _tag_specs(setup: Setup, labels: dict[str, str]) -> list[Spec]:

@@ -13,7 +13,7 @@ from typing import Any
 from monitor.inputs import Moment, Reading
 from monitor.logic.derived import observe
 from monitor.logic.gsm import places
-from monitor.logic.plan import Spec, watch_spec
+from monitor.logic.plan import Spec, fuel_spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, HoldRecord, State, fresh
 from monitor.logic.step import resume, step
@@ -141,6 +141,8 @@ def _turns(scan: Scan) -> Iterator[tuple[str, Spec | None]]:
         if turn in ("record not kept", "watch faulty"):
             part = "record" if turn == "record not kept" else "channel mail"
             yield turn, watch_spec(part, scan.plan.watch_delay)
+        elif turn == "fuel low":
+            yield turn, fuel_spec("generator", scan.plan.tank)
         elif turn in specs or turn not in _CONDITIONS:
             yield turn, specs.get(turn)
     for plans in scan.plan.limits.values():

@@ -130,12 +130,16 @@ class SiphonRecord:
 
 @dataclass(frozen=True, slots=True)
 class HoldRecord:
-    """A feeding hold on one line: flow reduced or off by intent, with an end."""
+    """A feeding hold on one line: flow reduced or off by intent, with an end.
+
+    lengthened: whether its end has been put off, which is done once.
+    """
 
     line: str
     who: str
     start: float
     end: float
+    lengthened: bool = False
 
 
 @dataclass(frozen=True, slots=True)

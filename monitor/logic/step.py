@@ -21,6 +21,7 @@ from monitor.inputs import (
     SetupChange,
 )
 from monitor.logic import (
+    backup,
     callout,
     conditions,
     events,
@@ -30,6 +31,7 @@ from monitor.logic import (
     shelving,
     suppression,
     waterways,
+    works,
 )
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import observe
@@ -73,6 +75,8 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
         _take(scan, item)
     shelving.follow(scan)
     suppression.follow(scan)
+    works.follow(scan)
+    backup.follow(scan)
     for number in tuple(scan.durable.events) if scan.watch_set else ():
         if events.is_open(scan.durable.events[number]):
             recovery.follow(scan, number)
@@ -144,6 +148,7 @@ def _judge(scan: Scan, touched: frozenset[str]) -> None:
     for sensor in scan.plan.sensors:
         conditions.judge_sensor(scan, sensor)
     conditions.judge_watch(scan)
+    backup.judge_fuel(scan)
     for place in scan.plan.followed:
         following.judge_followed(scan, place, touched)
     for water in scan.waters:

@@ -317,5 +317,7 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "watch faulty": _watch,
     "well again": _well_again,
     "eased": wording_care.eased,
+    "still on backup": wording_care.still_on_backup,
+    "fuel low": wording_care.fuel_low,
 }
 """One template a turn; a turn without one is a limit and told by its value."""

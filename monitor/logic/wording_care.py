@@ -1,8 +1,8 @@
-"""Texts on the care of alarms: what has eased, what is put aside, checks that are due."""
+"""Texts on the care of alarms: what has eased, what is put aside, works, what runs on a backup."""
 
 from collections.abc import Mapping
 
-from monitor.logic.aside import AsideRecord
+from monitor.logic.aside import AsideRecord, FuelRecord, WorksRecord
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
 from monitor.logic.plan import Spec
@@ -58,3 +58,80 @@ def check(scan: Scan, spec: Spec, record: AsideRecord) -> str:
             Part(f"Then send DONE {spec.id} and what you saw."),
         ]
     )
+
+
+def works_begun(scan: Scan, place: str, record: WorksRecord) -> str:
+    """Work goes on near the rig: who, where, till when; for the second person and for the duty."""
+    second = person_name(scan, record.second)
+    return fit(
+        [
+            Part(f"{dated(scan, 'WORKS', scan.setup.rig.label)}."),
+            Part(f"{record.what[:40]} at {place} till {scan.site_clock(record.end)}", 9),
+            Part(f"by {person_name(scan, record.who)}, {second} knows of it."),
+            Part("All alarms stay. What is shut or unplugged goes back at the end.", 6),
+        ]
+    )
+
+
+def works_ended(scan: Scan, place: str, record: WorksRecord) -> str:
+    """Work has come to its end, or has overrun it: what stands closed or unplugged?"""
+    end = scan.site_clock(record.end)
+    late = f"OVERRUN: end was {end}, {person_name(scan, record.who)} has not said it is over."
+    return fit(
+        [
+            Part(f"{dated(scan, 'WORKS', scan.setup.rig.label)}. {record.what[:30]} at {place}."),
+            Part(late if record.asks else f"The end is {end}."),
+            Part("What is still shut or unplugged? Put it back, see water run, then say it:", 7),
+            Part("holdwater works over"),
+        ]
+    )
+
+
+def works_over(scan: Scan, place: str, record: WorksRecord, who: str, left: str) -> str:
+    """Somebody said that work is over, and what was left."""
+    return fit(
+        [
+            Part(f"{dated(scan, 'WORKS', scan.setup.rig.label)}. {record.what[:30]} at {place}"),
+            Part(f"is over, says {person_name(scan, who)}."),
+            Part(f"Still shut or unplugged: {left[:50]}."),
+        ]
+    )
+
+
+def backup_runs(scan: Scan, record: FuelRecord) -> str:
+    """The hourly reminder of a backup that a person told of, with its fuel clock."""
+    fuel = f"Fuel till about {scan.site_clock(record.end)}." if record.end is not None else ""
+    return fit(
+        [
+            Part(f"{dated(scan, 'BACKUP', scan.setup.rig.label)}."),
+            Part(f"Still on {record.of} since {scan.site_clock(record.since)}. {fuel}"),
+            Part("Somebody stays. Outdoors only; let it cool before you fill it.", 8),
+            Part("Hours anew: holdwater fuel.", 5),
+        ]
+    )
+
+
+def still_on_backup(tale: Tale) -> list[Part]:
+    """A circuit still has no mains, and water is supplied all the same."""
+    running = tale.scan.durable.fuel
+    fuel = f"Fuel till about {tale.clock(running.end)}." if running and running.end else ""
+    return [
+        tale.head("REMINDER"),
+        Part(f"STILL ON BATTERY or backup since {tale.clock(tale.event.first_sign)}."),
+        Part(fuel),
+        Part("Look how long it lasts; get the mains back.", 8),
+        tale.who_has_it(),
+    ]
+
+
+def fuel_low(tale: Tale) -> list[Part]:
+    """The fuel of a backup nears its end, by the hours that a person gave."""
+    running = tale.scan.durable.fuel
+    of = running.of if running is not None else "backup"
+    till = tale.clock(running.end) if running is not None else ""
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"FUEL LOW: {of} runs till about {till}." if till else f"FUEL LOW: {of}."),
+        Part("Go: let it cool, fill it outdoors, then give the new hours.", 9),
+        tale.who_has_it(),
+    ]

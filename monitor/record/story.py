@@ -48,7 +48,7 @@ class Story:
     def _hold(self, row: JournalRow) -> None:
         """A hold said anew goes on, with another end."""
         line = row.subject.removeprefix(HOLD)
-        if row.state == "began":
+        if row.state in ("began", "goes on"):
             self._begun.setdefault(line, row.moment)
             self._due.pop(line, None)
         elif line in self._begun:

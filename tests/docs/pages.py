@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from monitor.config import load
-from monitor.logic.plan import Spec, plan_of, watch_spec
+from monitor.logic.plan import Spec, fuel_spec, plan_of, watch_spec
 from monitor.setup import Delays, Setup
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -23,6 +23,7 @@ def setups() -> list[Setup]:
 def specs() -> list[Spec]:
     """Every condition that a sample, or the watch itself, can raise; its steps apart."""
     own = [watch_spec(part, Delays().bad_after) for part in ("record", "inbox")]
+    own.append(fuel_spec("generator", "LT1"))
     return own + [spec for setup in setups() for spec in plan_of(setup).specs.values()]
 
 

@@ -27,7 +27,7 @@ from logic.play import (
 from monitor.config import load_texts, snapshot
 from monitor.logic.derived import observe
 from monitor.logic.gsm import LIMIT, Part, fit, fold, places
-from monitor.logic.plan import LimitPlan, Spec, plan_of, watch_spec
+from monitor.logic.plan import LimitPlan, Spec, fuel_spec, plan_of, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.logic.state import EventRecord, HoldRecord, SiphonRecord
@@ -313,6 +313,8 @@ def spec_of(scan: Scan, turn: str) -> Spec | None:
     """The spec a turn is told for, where the rig has it."""
     if turn in ("watch faulty", "record not kept"):
         return watch_spec("record" if turn == "record not kept" else "page-server", 120.0)
+    if turn == "fuel low":
+        return fuel_spec("generator", scan.plan.tank)
     return next((spec for spec in plan_of(scan.setup).specs.values() if spec.name == turn), None)
 
 

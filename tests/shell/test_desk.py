@@ -220,3 +220,34 @@ def test_loop_that_does_not_answer_is_told(bench: Bench, monkeypatch: pytest.Mon
     with pytest.raises(ControlError, match="did not get to it in time"):
         bench.take("tavrin", event=41)
     assert 1 == len(bench.inbox.posts)
+
+
+def test_details_go_in_by_their_words(bench: Bench) -> None:
+    """What an answer names besides reaches the loop in a fixed order; empty ones are left out."""
+    details = {"every": "", "check": "read  the mark", "alarm": "sump low/warn"}
+    bench.ask("tavrin", ask="answer", kind="withdraw", minutes=60, text="broken", details=details)
+    said = bench.inbox.posts[-1].item
+    assert isinstance(said, Answer)
+    assert (("alarm", "sump low/warn"), ("check", "read the mark")) == said.details
+
+
+@pytest.mark.parametrize(
+    ("details", "words"),
+    [
+        ([], "details: give an object"),
+        ("alarm", "details: give an object"),
+        ({"alarm": 7}, "alarm: give text"),
+        ({"alarm": "x" * 101}, "alarm: longer than 100"),
+        ({"valve": "open"}, "details: its words are alarm"),
+    ],
+)
+def test_details_that_are_none(bench: Bench, details: object, words: str) -> None:
+    """Details of another kind, unknown words and long values never reach the loop."""
+    with pytest.raises(ControlError, match=words):
+        bench.ask("tavrin", ask="answer", kind="shelve", details=details)
+    assert [] == bench.inbox.posts
+
+
+def test_what_is_put_aside_is_shown(bench: Bench) -> None:
+    """With nothing put aside it says so."""
+    assert ["Nothing is put aside."] == bench.ask(ask="snapshot", view="aside")["lines"]
