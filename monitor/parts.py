@@ -13,6 +13,7 @@ from itertools import count
 from monitor.archive import OutboxRow
 from monitor.channels import CHANNELS
 from monitor.channels.base import Message, Secrets, Sender
+from monitor.channels.beacon import Beacon, shine
 from monitor.channels.hearing import Hooks, Listener
 from monitor.channels.reception import Reply
 from monitor.channels.sender import SenderThread
@@ -22,6 +23,7 @@ from monitor.errors import Problem, SetupError
 from monitor.inputs import SENDING, DeliveryReport, Fault, Moment, Reading
 from monitor.rig import Rig, Tag
 from monitor.setup import Channel, Setup, SourceSetup
+from monitor.sign import Sign
 from monitor.sources import DRIVERS
 from monitor.sources.base import Source
 from monitor.workers import Spell, Worker
@@ -50,8 +52,8 @@ class RunningSource:
 
 @dataclass(frozen=True, slots=True)
 class RunningSender:
-    """A sender with what it was made from. ear: its listening thread, of a channel that hears;
-    stop ends it."""
+    """A sender with what it was made from. ear: the second thread of a channel that hears, or that
+    sends signs of life; stop ends it."""
 
     made_from: Channel
     thread: SenderThread
@@ -125,6 +127,7 @@ class Parts:
         self._put = put
         self._hooks = hooks
         self._replies = count(-1, -1)
+        self._sign: Sign | None = None
         self._setup: Setup | None = None
         self._sources: dict[str, RunningSource] = {}
         self._senders: dict[str, RunningSender] = {}
@@ -179,18 +182,29 @@ class Parts:
         thread = SenderThread(sender, self._clock, self._hooks.report)
         thread.start()
         stop = threading.Event()
-        ear = self._ear(sender, stop) if isinstance(sender, Listener) else None
+        ear = self._ear(sender, stop)
         if ear is not None:
             ear.start()
         self._senders[channel.id] = RunningSender(
             channel, thread, stop, ear, Spell(f"channel {channel.id} {SENDING}")
         )
 
-    def _ear(self, listener: Listener, stop: threading.Event) -> Worker:
-        def body(stop: threading.Event) -> None:
-            listener.listen(self._hooks, self._clock, stop)
+    def _ear(self, sender: Sender, stop: threading.Event) -> Worker | None:
+        """The second thread of a channel that hears, or that sends signs of life."""
 
-        return Worker(f"channel {listener.id}", body, self._clock, stop)
+        def body(stop: threading.Event) -> None:
+            if isinstance(sender, Listener):
+                sender.listen(self._hooks, self._clock, stop)
+            elif isinstance(sender, Beacon):
+                shine(sender, lambda: self._sign, self._hooks, self._clock, stop)
+
+        if not isinstance(sender, Listener | Beacon):
+            return None
+        return Worker(f"channel {sender.id}", body, self._clock, stop)
+
+    def live(self, sign: Sign) -> None:
+        """The loop has made a full pass: what the beacons send from now on."""
+        self._sign = sign
 
     def deliver(self, text: Text, channels: tuple[str, ...]) -> None:
         """Hand a text to its channels. What cannot be handed over is reported as given up."""

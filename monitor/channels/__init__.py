@@ -33,6 +33,18 @@ def _modem(setup: Channel, secrets: Secrets) -> Sender:
     return ModemChannel(setup, secrets)
 
 
+def _sign_http(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.sign_http import SignHttpChannel
+
+    return SignHttpChannel(setup, secrets)
+
+
+def _sign_mqtt(setup: Channel, secrets: Secrets) -> Sender:
+    from monitor.channels.sign_mqtt import SignMqttChannel
+
+    return SignMqttChannel(setup, secrets)
+
+
 def _siren(setup: Channel, secrets: Secrets) -> Sender:
     from monitor.channels.siren import siren
 
@@ -50,6 +62,8 @@ CHANNELS: dict[str, Callable[[Channel, Secrets], Sender]] = {
     "folder": _folder,
     "mailbox": _mailbox,
     "modem": _modem,
+    "sign_http": _sign_http,
+    "sign_mqtt": _sign_mqtt,
     "siren": _siren,
     "text_gateway": _text_gateway,
 }

@@ -27,10 +27,12 @@ from monitor.units import UNITS
 
 SOURCE_KINDS = (
     "mqtt", "onewire", "gpio", "counter", "iio", "power_supply", "hwmon", "ups", "modbus", "http",
-    "simulated", "recording",
+    "signs", "simulated", "recording",
 )  # fmt: skip
 """Kinds of source: a driver of monitor/sources, the simulated rig, or a file that is replayed."""
-CHANNEL_KINDS = ("mail", "folder", "mailbox", "modem", "siren", "text_gateway")
+CHANNEL_KINDS = (
+    "mail", "folder", "mailbox", "modem", "sign_http", "sign_mqtt", "siren", "text_gateway",
+)  # fmt: skip
 """Kinds of channel, as in monitor/channels."""
 ADDRESS_FOR = {"mail": "mail", "modem": "phone", "text_gateway": "phone"}
 """What a person needs to be reached by a kind of channel; the others need nothing."""

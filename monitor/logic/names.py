@@ -17,6 +17,9 @@ WORDS = {
     "air low": ("AIR LOW", "Look at air pump and line, change to the spare."),
     "air high": ("AIR PRESSURE HIGH", "Change the air stone."),
     "changed": ("READINGS CHANGED", "Look at it when you are there."),
+    "watch silent": ("WATCH SILENT", "Go, or call the site: look at the tank first."),
+    "path silent": ("SIGN OF LIFE MISSING on one path", "Look at broker, router and line."),
+    "clock wrong": ("CLOCK of the watch off", "Set its clock, look at its battery."),
     "floor wet": ("FLOOR WET", "Keep out of water near live plugs; find the leak."),
 }
 """Condition name -> how a text names it, and the first action."""

@@ -17,6 +17,7 @@ GROUPS = {
     "pressure": "air",
     "light": "light",
     "wet": "leak",
+    "age": "watch",
 }
 """Alarms of one group are told as one event: water that fails fails as one chain of causes."""
 

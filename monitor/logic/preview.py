@@ -53,7 +53,12 @@ _WATERS: dict[str, tuple[dict[str, Any], ...]] = {
     "flow never stopped": (_BACK,),
 }
 """How the water can stand when a turn is told; any turn not named, in every way."""
-_HELD_BY = {"reminder": "taken", "somebody has it": "on site"}
+_HELD_BY = {
+    "reminder": "taken",
+    "somebody has it": "on site",
+    "next call": "open",
+    "call to all": "open",
+}
 """Turns that there are in one stage only."""
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from itertools import chain
 
 from monitor.inputs import SENDING
-from monitor.logic import wording_care, wording_water
+from monitor.logic import wording_care, wording_signs, wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
 from monitor.logic.plan import LimitPlan, Spec
@@ -315,6 +315,7 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "mains lost": _mains,
     "record not kept": _watch,
     "watch faulty": _watch,
+    "watch silent": wording_signs.watch_silent,
     "well again": _well_again,
     "eased": wording_care.eased,
     "still on backup": wording_care.still_on_backup,

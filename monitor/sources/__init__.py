@@ -64,6 +64,12 @@ def _power_supply(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
     return power_supply(setup, rig, secrets)
 
 
+def _signs(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.signs import signs
+
+    return signs(setup, rig, secrets)
+
+
 def _simulated(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
     from monitor.simulator.source import SimulatedSource
 
@@ -86,6 +92,7 @@ DRIVERS: dict[str, Callable[[SourceSetup, Rig, Secrets], Source]] = {
     "modbus": _modbus,
     "onewire": _onewire,
     "power_supply": _power_supply,
+    "signs": _signs,
     "simulated": _simulated,
     "ups": _ups,
 }

@@ -101,26 +101,60 @@ class MqttSource:
     def run(self, put: Put, clock: Clock, stop: threading.Event) -> None:
         """Deliver readings until `stop` is set; every failure is followed by the next attempt."""
         complaints = Complaints(self.id, clock)
-        listener = _Listener(self._routes, self._options.take_retained, put, clock, complaints)
+        routing = _Routing(self._routes, put, clock, complaints)
+        Subscription(
+            self._options,
+            self._password,
+            tuple(self._routes),
+            complaints,
+            routing.take,
+            routing.refused,
+        ).run(clock, stop)
+
+
+class Subscription:
+    """A connection to one broker that comes back for ever, and what its topics bring.
+
+    take: called with topic and payload of each message; what it raises is noted. refused: called
+    with a topic that the broker does not let us have.
+    """
+
+    def __init__(
+        self,
+        options: MqttOptions,
+        password: str | None,
+        topics: tuple[str, ...],
+        complaints: Complaints,
+        take: Callable[[str, bytes], None],
+        refused: Callable[[str], None],
+    ) -> None:
+        self._options = options
+        self._password = password
+        self._topics = topics
+        self._complaints = complaints
+        self._take = take
+        self._refused = refused
+        self._asked: dict[int | None, str] = {}
+
+    def run(self, clock: Clock, stop: threading.Event) -> None:
+        """Stay connected until `stop` is set."""
         wait = FIRST_WAIT
         while not stop.is_set():
             began = clock.now().elapsed
             try:
-                self._connection(listener, complaints, stop)
+                self._connection(stop)
             except Exception as error:  # noqa: BLE001 - whatever it was, the next attempt follows
-                complaints.note("no connection", f"{type(error).__name__}: {error}")
+                self._complaints.note("no connection", f"{type(error).__name__}: {error}")
             now = clock.now().elapsed
             if now - began >= STEADY:
                 wait = FIRST_WAIT
             clock.wait(stop, now + wait)
             wait = min(2 * wait, LONGEST_WAIT)
 
-    def _connection(
-        self, listener: "_Listener", complaints: Complaints, stop: threading.Event
-    ) -> None:
+    def _connection(self, stop: threading.Event) -> None:
         """One connection, from the attempt to its end."""
         options = self._options
-        client = self._client(listener)
+        client = self._client()
         properties = None
         if options.version != "3.1.1":
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
@@ -134,9 +168,9 @@ class MqttSource:
         finally:
             client.disconnect()
         if state != MQTTErrorCode.MQTT_ERR_SUCCESS:
-            complaints.note("connection ended", paho.error_string(state))
+            self._complaints.note("connection ended", paho.error_string(state))
 
-    def _client(self, listener: "_Listener") -> paho.Client:
+    def _client(self) -> paho.Client:
         """A client that starts clean: nothing of an earlier connection comes late."""
         options = self._options
         client = paho.Client(
@@ -150,31 +184,12 @@ class MqttSource:
             client.username_pw_set(options.user, self._password)
         if options.tls:
             client.tls_set_context(_tls_context(options.ca_file))
-        client.on_connect = listener.on_connect
-        client.on_subscribe = listener.on_subscribe
-        client.on_message = listener.on_message
+        client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
         return client
 
-
-class _Listener:
-    """What is done with the answers and messages of the broker."""
-
-    def __init__(
-        self,
-        routes: dict[str, tuple[Route, ...]],
-        take_retained: bool,
-        put: Put,
-        clock: Clock,
-        complaints: Complaints,
-    ) -> None:
-        self._routes = routes
-        self._take_retained = take_retained
-        self._put = put
-        self._clock = clock
-        self._complaints = complaints
-        self._asked: dict[int | None, str] = {}
-
-    def on_connect(
+    def _on_connect(
         self, client: paho.Client, _data: Any, _flags: Any, reason: ReasonCode, _properties: Any
     ) -> None:
         if reason.is_failure:
@@ -184,11 +199,11 @@ class _Listener:
             "source=%s connected=%s topics=%d",
             self._complaints.source,
             client.host,
-            len(self._routes),
+            len(self._topics),
         )
-        self._asked = {client.subscribe(topic, qos=1)[1]: topic for topic in self._routes}
+        self._asked = {client.subscribe(topic, qos=1)[1]: topic for topic in self._topics}
 
-    def on_subscribe(
+    def _on_subscribe(
         self,
         _client: paho.Client,
         _data: Any,
@@ -199,23 +214,44 @@ class _Listener:
         topic = self._asked.get(mid, "")
         if any(reason.is_failure for reason in reasons):
             self._complaints.note("topic refused by the broker", topic)
-            for route in self._routes.get(topic, ()):
-                self._deliver(route.tag, None, "topic refused by the broker")
+            self._refused(topic)
 
-    def on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
-        """Parse and put, nothing else: an error here would end the connection."""
+    def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
+        """Hand over, nothing else: an error here would end the connection."""
         try:
-            if message.retain and not self._take_retained:
+            if message.retain and not self._options.take_retained:
                 self._complaints.note("retained message not taken", message.topic)
-                return
-            for route in self._routes.get(message.topic, ()):
-                value, problem = parse(bytes(message.payload), route.path, route.state)
-                if problem:
-                    begin = bytes(message.payload[:40])
-                    self._complaints.note(problem, f"tag {route.tag}, payload {begin!r}")
-                self._deliver(route.tag, value, problem)
+            else:
+                self._take(message.topic, bytes(message.payload))
         except Exception as error:  # noqa: BLE001 - one message must not cost the others
             self._complaints.note("message lost", f"{type(error).__name__}: {error}")
+
+
+class _Routing:
+    """What becomes of the messages of a broker: readings of the tags of their topics."""
+
+    def __init__(
+        self,
+        routes: dict[str, tuple[Route, ...]],
+        put: Put,
+        clock: Clock,
+        complaints: Complaints,
+    ) -> None:
+        self._routes = routes
+        self._put = put
+        self._clock = clock
+        self._complaints = complaints
+
+    def take(self, topic: str, payload: bytes) -> None:
+        for route in self._routes.get(topic, ()):
+            value, problem = parse(payload, route.path, route.state)
+            if problem:
+                self._complaints.note(problem, f"tag {route.tag}, payload {payload[:40]!r}")
+            self._deliver(route.tag, value, problem)
+
+    def refused(self, topic: str) -> None:
+        for route in self._routes.get(topic, ()):
+            self._deliver(route.tag, None, "topic refused by the broker")
 
     def _deliver(self, tag: str, value: float | None, problem: str) -> None:
         self._put(Reading(tag, self._clock.now(), value, problem))

@@ -34,6 +34,7 @@ from monitor.parts import Parts, build
 from monitor.setup import Setup
 from monitor.systemd import notify
 from monitor.watch.memory import Memory, durable_from, last_readings, remember, set_up
+from monitor.watch.signing import sign_of
 from monitor.watch.watchdog import Watchdog
 from monitor.workers import Worker
 
@@ -192,7 +193,8 @@ class _Watch:
             wrong, over = self._trouble.popleft()
             self._tell(Fault(now, "record", "" if over else wrong, over))
         self._chores.look(now)
-        self._watchdog.look(now)
+        if self._watchdog.look(now):
+            self._parts.live(sign_of(self._loop.snapshot))
 
     def _change_parts(self) -> None:
         """The set-up has changed: exchange what it touches, and hand over what still waits."""

@@ -25,8 +25,8 @@ class Watchdog:
         self._ready = False
         self._stuck: list[str] = []
 
-    def look(self, now: Moment) -> None:
-        """After each scan that ended well."""
+    def look(self, now: Moment) -> bool:
+        """After each scan that ended well: whether everything that calls people is alive."""
         if not self._ready:
             self._ready = True
             notify("READY=1", "STATUS=watching")
@@ -40,3 +40,4 @@ class Watchdog:
             log.error("stuck=%s", ",".join(stuck) or "nothing")
         if not stuck:
             notify("WATCHDOG=1")
+        return not stuck

@@ -55,8 +55,9 @@ def test_sample_has_short_lines_and_remarks(name: str) -> None:
 
 
 def test_samples_are_these() -> None:
-    """The four rigs that tests, drills and replays name are there."""
-    assert ["first-night", "loop-recording", "loop-watched", "ostrel-hill"] == NAMES
+    """The rigs that tests, drills and replays name, and the listener, are there."""
+    expected = ["first-night", "listener", "loop-recording", "loop-watched", "ostrel-hill"]
+    assert expected == NAMES
 
 
 def test_mains_come_with_a_caution() -> None:

@@ -12,7 +12,7 @@ from monitor.rig import Rig, Tag
 from monitor.setup import SourceSetup
 from monitor.sources import DRIVERS
 from monitor.sources.base import Complaints
-from monitor.sources.mqtt import MqttOptions, MqttSource
+from monitor.sources.mqtt import MqttOptions, MqttSource, Subscription
 from monitor.sources.payload import PROBLEMS, STATE_WORDS
 from monitor.units import unit_of
 
@@ -128,7 +128,7 @@ def test_steady_connection_ends_a_row_of_waits(monkeypatch: pytest.MonkeyPatch) 
     """After a connection that stood for a minute, the next attempt comes soon again."""
     clock = CountingClock(waits=6)
     lengths = iter([0.0, 0.0, 59.0, 60.0, 0.0, 0.0])
-    monkeypatch.setattr(MqttSource, "_connection", lambda *_: clock.advance(next(lengths)))
+    monkeypatch.setattr(Subscription, "_connection", lambda *_: clock.advance(next(lengths)))
     build({"host": "b"}, "ostrel/flow").run(unexpected, clock, threading.Event())
     assert [1.0, 2.0, 4.0, 1.0, 2.0, 4.0] == clock.waits
 
