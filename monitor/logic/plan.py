@@ -100,10 +100,16 @@ class SensorPlan:
 
 @dataclass(frozen=True, slots=True)
 class FollowPlan:
-    """The followed tags of one place, judged together, and their condition `changed`."""
+    """The followed tags of one place, judged together, and their condition `changed`.
+
+    line: the line to the larvae whose holds and set flow move what is read here. explained_by:
+    conditions while which it is no wonder that readings move.
+    """
 
     tags: tuple[Tag, ...]
     spec: Spec
+    line: str | None
+    explained_by: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +200,7 @@ def _plan(setup: Setup) -> Plan:
         )
         for tag in rig.tags
     )
-    followed = tuple(_follow_plan(rig, place, labels) for place in _followed_places(rig))
+    followed = tuple(_follow_plan(rig, place, labels, chains) for place in _followed_places(rig))
     specs |= {item.spec.id: item.spec for item in followed}
     return Plan(chains, limits, sensors, specs, tank, setup.delays.bad_after, followed)
 
@@ -203,10 +209,25 @@ def _followed_places(rig: Rig) -> tuple[str, ...]:
     return tuple(dict.fromkeys(tag.of for tag in rig.tags if tag.followed))
 
 
-def _follow_plan(rig: Rig, place: str, labels: dict[str, str]) -> FollowPlan:
+def _follow_plan(
+    rig: Rig, place: str, labels: dict[str, str], chains: tuple[Chain, ...]
+) -> FollowPlan:
+    chain = next((chain for chain in chains if place in _places(chain)), None)
     tags = tuple(tag for tag in rig.tags if tag.followed and tag.of == place)
     spec = _water_spec("changed", place, labels[place], "notice", 0.0)
-    return FollowPlan(tags, replace(spec, group="change", first_action=_compare(tags)))
+    spec = replace(spec, group="change", first_action=_compare(tags))
+    if chain is None:
+        return FollowPlan(tags, spec, None, ())
+    named = ("supply lost", "siphon broken", "mains lost")
+    explained_by = tuple(f"{name}/{part}" for name in named for part in _places(chain))
+    return FollowPlan(tags, spec, chain.line.id, explained_by)
+
+
+def _places(chain: Chain) -> tuple[str, ...]:
+    """The parts of a chain, by their ids."""
+    parts = (chain.line, chain.header, chain.tank, chain.pump)
+    circuit = chain.pump.circuit if chain.pump is not None else chain.line.circuit
+    return (*(part.id for part in parts if part is not None), *([circuit] if circuit else ()))
 
 
 def _compare(tags: tuple[Tag, ...]) -> str:
