@@ -35,9 +35,9 @@ BACK = 2.5
 """How far that mean may be off, in its own standard deviations (or half of what is worth)."""
 MOST_BACK = 1.0 / 3.0
 """Share of the largest difference that may be left when a change counts as over all the same."""
-BUMP, MOST_DEAF, DEAF_BLOCKS = 1.5, 4.0, 17_280
+BUMP, MOST_DEAF, DEAF_BLOCKS = 1.5, 4.0, 120_960
 """After a change that went away by itself surprises count 1.5 times less, 4 times at most, and
-half of that is forgotten after so many blocks (a day at 1 Hz): one who cries wolf is believed
+half of that is forgotten after so many blocks (a week at 1 Hz): one who cries wolf is believed
 less."""
 
 WORTH_SHARE = {"flow": 0.02, "level": 0.02, "pressure": 0.05}
@@ -285,7 +285,7 @@ def _has_settled(learnt: Learnt) -> bool:
     before = _away(learnt, learnt.fresh[-2 * half : -half])
     after = _away(learnt, learnt.fresh[-half:])
     return all(
-        one is None or two is None or abs(two.rest - one.rest) <= 2.0 * one.allowed
+        one is None or two is None or abs(two.rest - one.rest) <= one.allowed
         for one, two in zip(before, after, strict=True)
     )
 

@@ -44,6 +44,14 @@ class Chain:
         return self.line.kind == "siphon"
 
     @property
+    def parts(self) -> tuple[str, ...]:
+        """Ids of the vessels, lines and the circuit of this way."""
+        pump = self.pump
+        circuit = self.line.circuit if pump is None else pump.circuit
+        parts = (self.line, self.header, self.tank, pump)
+        return (*(part.id for part in parts if part is not None), circuit or self.line.id)
+
+    @property
     def flow_is_seen(self) -> bool:
         """Whether any sensor shows that water reaches the larvae."""
         return self.flow is not None or self.witness is not None
@@ -200,39 +208,25 @@ def _plan(setup: Setup) -> Plan:
         )
         for tag in rig.tags
     )
-    followed = tuple(_follow_plan(rig, place, labels, chains) for place in _followed_places(rig))
+    places = dict.fromkeys(tag.of for tag in rig.tags if tag.followed)
+    followed = tuple(_follow_plan(rig, place, labels, chains) for place in places)
     specs |= {item.spec.id: item.spec for item in followed}
     return Plan(chains, limits, sensors, specs, tank, setup.delays.bad_after, followed)
-
-
-def _followed_places(rig: Rig) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(tag.of for tag in rig.tags if tag.followed))
 
 
 def _follow_plan(
     rig: Rig, place: str, labels: dict[str, str], chains: tuple[Chain, ...]
 ) -> FollowPlan:
-    chain = next((chain for chain in chains if place in _places(chain)), None)
     tags = tuple(tag for tag in rig.tags if tag.followed and tag.of == place)
     spec = _water_spec("changed", place, labels[place], "notice", 0.0)
-    spec = replace(spec, group="change", first_action=_compare(tags))
+    names = ", ".join(tag.id for tag in tags[:3]) + (" ..." if len(tags) > 3 else "")
+    spec = replace(spec, group="change", first_action=f"Compare {names} with before.")
+    chain = next((chain for chain in chains if place in chain.parts), None)
     if chain is None:
         return FollowPlan(tags, spec, None, ())
-    named = ("supply lost", "siphon broken", "mains lost")
-    explained_by = tuple(f"{name}/{part}" for name in named for part in _places(chain))
+    told = ("supply lost", "siphon broken", "mains lost")
+    explained_by = tuple(f"{name}/{part}" for name in told for part in chain.parts)
     return FollowPlan(tags, spec, chain.line.id, explained_by)
-
-
-def _places(chain: Chain) -> tuple[str, ...]:
-    """The parts of a chain, by their ids."""
-    parts = (chain.line, chain.header, chain.tank, chain.pump)
-    circuit = chain.pump.circuit if chain.pump is not None else chain.line.circuit
-    return (*(part.id for part in parts if part is not None), *([circuit] if circuit else ()))
-
-
-def _compare(tags: tuple[Tag, ...]) -> str:
-    names = ", ".join(tag.id for tag in tags[:3]) + (" ..." if len(tags) > 3 else "")
-    return f"Compare {names} with before."
 
 
 def _chain(rig: Rig, line: Line) -> Chain:

@@ -138,4 +138,9 @@ def wandered(was: float, missed: float, count: int) -> float:
     One mean counts three times the wander at most.
     """
     seen = min(abs(missed) * sqrt(count), 3.0 * was)
-    return sqrt(was * was + (seen * seen - was * was) / MEMORY)
+    return sqrt(ewma(was * was, seen * seen, 1.0 / MEMORY))
+
+
+def ewma(was: float, value: float, share: float) -> float:
+    """Exponentially weighted moving average (Roberts 1959): `share` of the new value, 0 to 1."""
+    return was + share * (value - was)

@@ -13,6 +13,7 @@ from monitor.logic import change
 from monitor.logic.plan import plan_of
 from monitor.logic.state import State, fresh
 from monitor.logic.step import resume, step
+from monitor.logic.usual import ENOUGH
 from monitor.setup import Setup
 
 NOON, NIGHT = 1_791_979_200.0, 1_792_018_800.0
@@ -99,7 +100,7 @@ def test_change_ends_even_if_nothing_is_read() -> None:
     setup = loop_with_flow_only()
     state, found = played(setup, NOON, 1000, 900)
     ((second, _),) = conditions(found)
-    end = second + change.WINDOW * change.READINGS
+    end = second + change.LONGEST * change.READINGS
     before = step(setup, state, (), Moment(1, end - 1.0, NOON + end - 1.0))
     assert before.state.running.conditions["changed/L1"].truth
     after = step(setup, before.state, (), Moment(1, end, NOON + end))
@@ -111,7 +112,7 @@ def test_restart_holds_the_alarm_until_there_is_a_baseline() -> None:
     setup = loop_with_flow_only()
     state, _ = played(setup, NOON, 1000, 900)
     again = resume(setup, state.durable, Moment(2, 0.0, NOON + 1000)).state
-    cold = change.ENOUGH * change.READINGS
+    cold = ENOUGH * change.READINGS
     held, found = played(setup, NOON + 1000, cold - 10, 0, again)
     assert [] == conditions(found)
     assert held.running.conditions["changed/L1"].truth
