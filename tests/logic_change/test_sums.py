@@ -1,5 +1,6 @@
 """The sums against published tables and worked examples; the course that they start from."""
 
+import math
 import random
 from collections.abc import Callable
 from itertools import pairwise
@@ -91,7 +92,7 @@ def test_run_lengths_of_a_moving_average(shift: float, length: float) -> None:
     """Mean run lengths for weight 0.25 and limit 2.998 (Lucas and Saccucci 1990)."""
 
     def over(chance: random.Random) -> Callable[[], bool]:
-        at, limit = [0.0], 2.998 * (0.25 / 1.75) ** 0.5
+        at, limit = [0.0], 2.998 * math.sqrt(0.25 / 1.75)
 
         def is_over() -> bool:
             at[0] = usual.ewma(at[0], chance.gauss(shift, 1.0), 0.25)
