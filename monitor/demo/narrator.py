@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from monitor.demo.screen import WIDTH, Screen
 from monitor.effects import Effect, JournalRow, Text
 from monitor.inputs import Answer, Moment
-from monitor.logic.plan import Chain, plan_of
+from monitor.logic.chains import Chain
+from monitor.logic.plan import plan_of
 from monitor.logic.state import State
 from monitor.logic.suppression import CAUSES
 from monitor.rig import Tag

@@ -9,9 +9,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 
+from monitor.logic.chains import Chain
 from monitor.logic.derived import endurance, usable_volume
 from monitor.logic.hydraulics import flow_at
-from monitor.logic.plan import Chain, plan_of
+from monitor.logic.plan import plan_of
 from monitor.rig import Line
 from monitor.setup import Person, Setup
 from monitor.units import L_PER_MIN, LITRE

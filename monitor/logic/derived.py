@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from math import inf
 
 from monitor.effects import Evidence
+from monitor.logic.chains import Chain
 from monitor.logic.hydraulics import drain_time
-from monitor.logic.plan import Chain
 from monitor.logic.scan import Scan
 from monitor.logic.state import SupplyRecord, TagState
 from monitor.logic.trails import mean_level, rises, sure_fall

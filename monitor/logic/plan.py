@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from monitor.inputs import SENDING
-from monitor.rig import Line, Rig, Tag, Vessel
+from monitor.logic.chains import Chain, chain_of
+from monitor.rig import Rig, Tag
 from monitor.setup import Limit, Setup
 
 GROUPS = {
@@ -20,48 +21,6 @@ GROUPS = {
     "age": "watch",
 }
 """Alarms of one group are told as one event: water that fails fails as one chain of causes."""
-
-
-@dataclass(frozen=True, slots=True)
-class Chain:
-    """The way of the water to one larval tank, with the tags that see it. Each may be missing."""
-
-    line: Line
-    header: Vessel | None
-    tank: Vessel | None
-    pump: Line | None
-    flow: Tag | None
-    witness: Tag | None
-    supply: Tag | None
-    mains: Tag | None
-    level: Tag | None
-    float: Tag | None
-    tank_level: Tag | None
-    temperature: Tag | None
-
-    @property
-    def drawn_by_siphon(self) -> bool:
-        return self.line.kind == "siphon"
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """Ids of the vessels, lines and the circuit of this way."""
-        pump = self.pump
-        circuit = self.line.circuit if pump is None else pump.circuit
-        parts = (self.line, self.header, self.tank, pump)
-        return (*(part.id for part in parts if part is not None), circuit or self.line.id)
-
-    @property
-    def flow_is_seen(self) -> bool:
-        """Whether any sensor shows that water reaches the larvae."""
-        return self.flow is not None or self.witness is not None
-
-    @property
-    def sighted(self) -> tuple[Tag, ...]:
-        """The tags that show flow to the larvae; where there is none, all that show the water."""
-        flow = (self.flow, self.witness)
-        rest = (self.supply, self.level, self.float, self.mains)
-        return tuple(tag for tag in (flow if self.flow_is_seen else rest) if tag is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +141,7 @@ def plan_of(setup: Setup) -> Plan:
 def _plan(setup: Setup) -> Plan:
     rig = setup.rig
     chains = tuple(
-        _chain(rig, line)
+        chain_of(rig, line)
         for line in rig.lines
         if line.kind == "siphon" or line.id in setup.flow_due
     )
@@ -227,25 +186,6 @@ def _follow_plan(
     told = ("supply lost", "siphon broken", "mains lost")
     explained_by = tuple(f"{name}/{part}" for name in told for part in chain.parts)
     return FollowPlan(tags, spec, chain.line.id, explained_by)
-
-
-def _chain(rig: Rig, line: Line) -> Chain:
-    pump = rig.pump_into(line.source) if line.kind == "siphon" else None
-    circuit = pump.circuit if pump is not None else line.circuit
-    return Chain(
-        line=line,
-        header=rig.vessel.get(line.source or ""),
-        tank=rig.vessel.get(line.target or ""),
-        pump=pump,
-        flow=rig.tag_for("flow", line.id),
-        witness=rig.tag_for("flow witness", line.id),
-        supply=rig.tag_for("flow", pump.id) if pump is not None else None,
-        mains=rig.tag_for("mains", circuit),
-        level=rig.tag_for("level", line.source),
-        float=rig.tag_for("float", line.source),
-        tank_level=rig.tag_for("level", line.target),
-        temperature=rig.tag_for("temperature", line.target),
-    )
 
 
 def _main_tank(setup: Setup, chains: tuple[Chain, ...]) -> str:

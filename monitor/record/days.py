@@ -11,8 +11,9 @@ from functools import partial
 from itertools import pairwise
 from math import inf
 
+from monitor.logic.chains import Chain
 from monitor.logic.derived import no_flow_below
-from monitor.logic.plan import Chain, plan_of
+from monitor.logic.plan import plan_of
 from monitor.record.course import Chunk, Course, course
 from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature, Water
 from monitor.record.spans import Span, Spans, joined, overlap, seconds, without

@@ -12,6 +12,7 @@ from scipy.integrate import solve_ivp
 
 from logic.play import night, sample, watch, with_tags
 from monitor.inputs import Moment, Reading
+from monitor.logic.chains import Chain
 from monitor.logic.derived import (
     Forecast,
     Water,
@@ -24,7 +25,7 @@ from monitor.logic.derived import (
     usable_volume,
 )
 from monitor.logic.hydraulics import drain_time, flow_at
-from monitor.logic.plan import Chain, plan_of
+from monitor.logic.plan import plan_of
 from monitor.logic.quality import take
 from monitor.logic.scan import Scan
 from monitor.logic.state import TagState
