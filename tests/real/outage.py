@@ -188,6 +188,10 @@ class Watch:
         """The open events as `holdwater events` shows them."""
         return "\n".join(self.ask(ask="snapshot", view="events").get("lines", []))
 
+    def send(self, number: signal.Signals) -> None:
+        """A signal to the process, if it still runs."""
+        self._process.send_signal(number)
+
     def kill(self) -> None:
         """kill -9. Killing a dead one changes nothing."""
         self._process.kill()
