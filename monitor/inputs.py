@@ -62,6 +62,10 @@ ANSWER_KINDS = (
     "works",
     "works end",
     "fuel",
+    "swap",
+    "sleep",
+    "storm",
+    "storm end",
 )
 DETAILS = ("alarm", "check", "every", "at", "second", "of")
 """What an answer may name besides, by kind: docs/reference/alarms.md."""
@@ -73,7 +77,8 @@ class Answer:
 
     kind: one of ANSWER_KINDS. event: the number it names, None where none is needed.
     minutes: promise, or length of a hold, shelf or work, where given. text: for "done" the owed
-    line, for what is put aside the reason, else free. details: pairs of a word of DETAILS and
+    line, for what is put aside the reason, for "swap" with whom and which day, for
+    "storm" the day and time of its end, else free. details: pairs of a word of DETAILS and
     what stands for it.
     way: how it came ("command", "mail", "text", "page", "button", "script").
     """

@@ -91,17 +91,27 @@ class DutyTurn:
 
 
 @dataclass(frozen=True, slots=True)
+class WeekTurn:
+    """Who is called in which order each week. day: 0 is Monday. start, end: seconds after the
+    midnight with which that day begins, by the clock on the wall; end may lie in the next day."""
+
+    day: int
+    start: float
+    end: float
+    order: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Duty:
-    """The duty list. `standing` is the call order when no turn covers the moment."""
+    """The duty list. A dated turn goes before the week, the week before `standing`.
+
+    evening: seconds after local midnight at which the duty of a night begins.
+    """
 
     standing: tuple[str, ...]
     turns: tuple[DutyTurn, ...] = ()
-
-    def order_at(self, utc: float) -> tuple[str, ...]:
-        for turn in self.turns:
-            if turn.start <= utc < turn.end:
-                return turn.order
-        return self.standing
+    week: tuple[WeekTurn, ...] = ()
+    evening: float = 18 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ the same at length.
 import re
 from dataclasses import dataclass
 
+from monitor.channels import duty_words
 from monitor.channels.quoting import unquoted
 
 COMMANDS = {
@@ -22,6 +23,9 @@ COMMANDS = {
     "note": "note",
     "now": "now",
     "who": "who",
+    "swap": "swap",
+    "sleep": "sleep",
+    "storm": "storm",
 }
 """The first word of an answer, and the kind it is; "now" and "who" only ask."""
 
@@ -116,6 +120,8 @@ def _parse(text: str, thread: int | None, lines: tuple[str, ...]) -> Said:
         return _hold(head, tail, lines)
     if word == "done":
         return _done(tail, thread)
+    if word in duty_words.READ:
+        return _duty(word, head, tail)
     if word == "dead":
         return _dead(head, tail, thread)
     return _numbered(word, head, tail, thread)
@@ -228,6 +234,16 @@ def _hold(head: str, tail: str, lines: tuple[str, ...]) -> Said:
         raise _Unclear("it names two lines", "Send one HOLD for each line.")
     line = named[0] if named else ""
     return Said("hold end", text=line) if over else Said("hold", None, float(number[2]), line)
+
+
+def _duty(word: str, head: str, tail: str) -> Said:
+    """SWAP, SLEEP and STORM: only whole, for a word of talk must not change who is called."""
+    words = _words(tail)
+    found = duty_words.READ[word](words) if len(words) <= duty_words.LONGEST else None
+    if found is None or re.search(r"\w", head):
+        raise _Unclear(f"{word.upper()} stands with other words", duty_words.HOW[word])
+    kind, text = found
+    return Said(kind, text=text)
 
 
 def _done(tail: str, thread: int | None) -> Said:

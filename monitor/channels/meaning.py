@@ -20,7 +20,8 @@ LATE = 3600.0
 """Seconds after which an answer that hung somewhere no longer says what its sender means now,
 who is then asked again. Common practice, no source."""
 
-_HOLDS_NOW = ("take", "here", "flow", "hold", "hold end")
+_HOLDS_NOW = ("take", "here", "flow", "hold", "hold end", "swap", "sleep", "storm", "storm end")
+_NO_EVENT = ("hold", "hold end", "note", "swap", "sleep", "storm", "storm end")
 _E164 = re.compile(r"\+[1-9][0-9]{6,14}")
 """A phone number as ITU-T E.164 has it, in its plain form."""
 
@@ -52,7 +53,7 @@ class Puzzle:
 
 def named_event(durable: Durable, said: Answer) -> int | None:
     """The event an answer is about: the one it names, else the only one that is open."""
-    if said.event is not None or said.kind in ("hold", "hold end", "note"):
+    if said.event is not None or said.kind in _NO_EVENT:
         return said.event
     unfinished = [event.number for event in durable.events.values() if is_open(event)]
     return unfinished[0] if len(unfinished) == 1 else None

@@ -19,9 +19,9 @@ from monitor.clock import Clock
 from monitor.effects import Text
 from monitor.inputs import Answer, Moment
 from monitor.logic.events import is_open
+from monitor.logic.quiet import is_quiet
 from monitor.logic.scan import Scan
 from monitor.logic.state import State
-from monitor.logic.telling import is_quiet
 from monitor.setup import Person, Setup
 
 log = logging.getLogger(__name__)

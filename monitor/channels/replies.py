@@ -2,6 +2,7 @@
 
 from monitor.channels.hearing import Heard
 from monitor.inputs import Answer, Moment
+from monitor.logic.duty import order_at
 from monitor.logic.events import is_open
 from monitor.logic.gsm import LIMIT, Part, fit, fold
 from monitor.logic.scan import Scan
@@ -48,10 +49,22 @@ def _unnumbered(setup: Setup, durable: Durable, said: Answer, now: Moment) -> st
         return "your note is in the record."
     if said.kind == "hold end":
         return "the hold is over."
+    if said.kind in _DUTY:
+        return _DUTY[said.kind]
     ends = [hold.end for hold in durable.holds.values() if hold.who == said.who]
     if said.kind == "hold" and ends:
         return f"hold till {_clock(setup, now, max(ends))}. HOLD END ends it."
+    if said.event is not None:
+        return f"{said.event}: noted."
     return f"{said.kind} noted."
+
+
+_DUTY = {
+    "swap": "asked. You hear when it is taken; until then you stay on duty.",
+    "sleep": "you sleep on site: you are called first until the morning.",
+    "storm": "storm footing is on.",
+    "storm end": "storm footing is over.",
+}
 
 
 def _numbered(setup: Setup, event: EventRecord, said: Answer, now: Moment) -> str:
@@ -104,9 +117,7 @@ def now_text(setup: Setup, state: State, now: Moment) -> str:
 
 def who_text(setup: Setup, durable: Durable, now: Moment) -> str:
     """Who is called in which order now, and who has what."""
-    order = [
-        setup.person[name].name for name in setup.duty.order_at(now.utc) if name in setup.person
-    ]
+    order = [setup.person[name].name for name in order_at(setup, durable, now.utc)]
     parts = [Part(f"{setup.rig.label} on duty: {', '.join(order) or 'nobody'}.")]
     for event in durable.events.values():
         if not is_open(event):

@@ -188,6 +188,7 @@ LIMITS_HEAD: Rules = {
 }
 DUTY_HEAD: Rules = {
     "standing": Rule('the call order when no turn applies: ["tavrin", "oskel"]', _NAMES),
+    "evening": Rule('the time at which the duty of a night begins: "18:00"', time_of_day),
     "manager": Rule('the id of the lab manager: "lendow"', identifier(LONG_ID)),
 }
 PERSON: Rules = {
@@ -204,6 +205,13 @@ PERSON: Rules = {
 TURN: Rules = {
     "start": Rule("the beginning in site time: 2026-10-03 18:00", local_time),
     "end": Rule("the end in site time: 2026-10-04 18:00", local_time),
+    "order": Rule('who is called first, second, ...: ["tavrin", "oskel"]', _NAMES),
+}
+WEEK_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+WEEK: Rules = {
+    "days": Rule('the days on which it begins: ["Mon", "Tue"]', each(one_of(WEEK_DAYS), most=7)),
+    "start": Rule('the time of day at which it begins: "18:00"', time_of_day),
+    "end": Rule('the time at which it ends, the next day if need be: "07:00"', time_of_day),
     "order": Rule('who is called first, second, ...: ["tavrin", "oskel"]', _NAMES),
 }
 RUN: Rules = {

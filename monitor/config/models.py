@@ -134,7 +134,8 @@ class LimitsHead(Strict):
 class DutyHead(Strict):
     """What stands alone at the top of duty.toml."""
 
-    standing: list[str]
+    standing: list[str] | None = None
+    evening: str | None = None
     manager: str | None = None
 
 
@@ -153,6 +154,15 @@ class PersonRow(Strict):
 class TurnRow(Strict):
     """[[turn]] of duty.toml."""
 
+    start: str
+    end: str
+    order: list[str]
+
+
+class WeekRow(Strict):
+    """[[week]] of duty.toml: a turn of every week."""
+
+    days: list[str]
     start: str
     end: str
     order: list[str]

@@ -6,11 +6,12 @@ from zoneinfo import ZoneInfo
 
 from monitor.config import keys
 from monitor.config.lines import Path
-from monitor.config.models import DutyHead, PersonRow, TurnRow
+from monitor.config.models import DutyHead, PersonRow, TurnRow, WeekRow
 from monitor.config.rig_sheet import MINUTE
 from monitor.config.rows import options, read_rows, refer, services
-from monitor.config.rules import check_row, plain_phone, read_local
+from monitor.config.rules import check_row, plain_phone, read_local, seconds_of_day
 from monitor.config.sheet import Sheet, shown
+from monitor.config.week_sheet import check_week, week_turns
 from monitor.setup import Channel, Duty, DutyTurn, Person
 
 _HEAD = tuple(keys.DUTY_HEAD)
@@ -20,7 +21,7 @@ class PeopleRows:
     """The checked rows of duty.toml and channels.toml."""
 
     def __init__(self, duty: Sheet, channels: Sheet, secrets: Collection[str] | None) -> None:
-        duty.check_top((*_HEAD, "person", "turn"))
+        duty.check_top((*_HEAD, "person", "turn", "week"))
         channels.check_top(("channel",))
         self.duty, self.channels_sheet = duty, channels
         self.channels = services(channels, "channel", keys.CHANNEL, secrets)
@@ -28,32 +29,45 @@ class PeopleRows:
         self.head = check_row(duty, (), raw, DutyHead, keys.DUTY_HEAD) if duty.is_there else None
         self.people = read_rows(duty, "person", PersonRow, keys.PERSON)
         self.turns = read_rows(duty, "turn", TurnRow, keys.TURN)
+        self.week = read_rows(duty, "week", WeekRow, keys.WEEK)
         self.person_ids = duty.ids("person")
+
+    @property
+    def standing(self) -> list[str]:
+        """The order when no turn applies; empty where there is none."""
+        return (self.head.standing or []) if self.head is not None else []
 
     @property
     def called(self) -> set[str]:
         """Everybody who may be called."""
-        orders = [row.order for _, row in self.turns]
-        orders += [self.head.standing] if self.head is not None else []
+        orders = [self.standing, *(row.order for _, row in (*self.turns, *self.week))]
         return {name for order in orders for name in order}
 
 
 def check_people(rows: PeopleRows, zone: ZoneInfo | None, has_urgent: bool) -> None:
-    """People who cannot be reached, orders that name nobody, turns that overlap."""
+    """People who cannot be reached, nights that have nobody, turns that overlap."""
     if rows.head is not None:
-        _check_order(rows, ("standing",), rows.head.standing)
+        if rows.head.standing is not None:
+            _check_order(rows, ("standing",), rows.head.standing)
         if rows.head.manager is not None:
             there = "[[person]] of duty.toml"
             refer(rows.duty, ("manager",), rows.head.manager, rows.person_ids, there)
-    for path, row in rows.turns:
+    for path, row in (*rows.turns, *rows.week):
         _check_order(rows, (*path, "order"), row.order)
     kinds = {row.id: row.kind for _, row in rows.channels}
     for path, person in rows.people:
         _check_person(rows, path, person, kinds)
-    if has_urgent and rows.head is not None:
-        _check_reached(rows, rows.head.standing)
+    for path, order in _orders(rows) if has_urgent else ():
+        _check_reached(rows, path, order)
+    check_week(rows.duty, rows.week, rows.head is not None and rows.head.standing is None)
     if zone is not None:
         _check_turns(rows, zone)
+
+
+def _orders(rows: PeopleRows) -> list[tuple[Path, list[str]]]:
+    """Every order of the list, and where it stands."""
+    dated = [((*path, "order"), row.order) for path, row in (*rows.turns, *rows.week)]
+    return [(("standing",), rows.standing), *dated]
 
 
 def _check_order(rows: PeopleRows, path: Path, order: list[str]) -> None:
@@ -84,13 +98,13 @@ def _check_person(rows: PeopleRows, path: Path, person: PersonRow, kinds: dict[s
             duty.problem((*path, key), wrong, f"Add {key}: {keys.PERSON[key].help}")
 
 
-def _check_reached(rows: PeopleRows, standing: list[str]) -> None:
-    """Urgent things can happen at any hour: the standing order has to reach somebody."""
+def _check_reached(rows: PeopleRows, path: Path, order: list[str]) -> None:
+    """Urgent things can happen at any hour: every order has to reach somebody."""
     reached = {row.id for _, row in rows.people if row.channels}
-    are_known = all(name in rows.person_ids for name in standing)
-    if standing and are_known and not reached.intersection(standing):
+    are_known = all(name in rows.person_ids for name in order)
+    if order and are_known and not reached.intersection(order):
         wrong = "reaches nobody, and limits.toml has urgent limits"
-        rows.duty.problem(("standing",), wrong, "Give one of these people a channel")
+        rows.duty.problem(path, wrong, "Give one of these people a channel")
 
 
 def _check_turns(rows: PeopleRows, zone: ZoneInfo) -> None:
@@ -130,13 +144,21 @@ def build_duty(rows: PeopleRows, zone: ZoneInfo) -> Duty:
         DutyTurn(utc(row.start, zone), utc(row.end, zone), tuple(row.order))
         for _, row in rows.turns
     ]
-    return Duty(tuple(rows.head.standing), tuple(sorted(turns, key=lambda turn: turn.start)))
+    evening = rows.head.evening
+    return Duty(
+        tuple(rows.standing),
+        tuple(sorted(turns, key=lambda turn: turn.start)),
+        week_turns(row for _, row in rows.week),
+        **({} if evening is None else {"evening": seconds_of_day(evening)}),
+    )
 
 
 def build_manager(rows: PeopleRows) -> str:
-    """The lab manager; the last of the standing order where none is named."""
+    """The lab manager; the last of the first order where none is named."""
     assert rows.head is not None
-    return rows.head.manager if rows.head.manager is not None else rows.head.standing[-1]
+    if rows.head.manager is not None:
+        return rows.head.manager
+    return next(order[-1] for _, order in _orders(rows) if order)
 
 
 def build_people(rows: PeopleRows) -> tuple[Person, ...]:

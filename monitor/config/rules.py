@@ -250,7 +250,13 @@ def _tell(
 
 
 _TOP = "the top of the file, above the first ["
-_ELSEWHERE = {"standing": _TOP, "quiet_hours": _TOP, "owed_by": _TOP, "circuits": "[site]"}
+_ELSEWHERE = {
+    "standing": _TOP,
+    "quiet_hours": _TOP,
+    "owed_by": _TOP,
+    "evening": _TOP,
+    "circuits": "[site]",
+}
 """Keys that end up in the wrong table when they are added at the end of a file."""
 _WANTED = {
     "bool_type": "true or false",

@@ -11,7 +11,7 @@ from functools import partial
 from monitor.effects import Evidence
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
-from monitor.logic import alarms, telling, wording_care
+from monitor.logic import alarms, quiet, telling, wording_care
 from monitor.logic.aside import FuelRecord
 from monitor.logic.conditions import settle
 from monitor.logic.events import calling, is_open
@@ -125,7 +125,7 @@ def _remind(scan: Scan, event: EventRecord) -> None:
     person = telling.holder(event)
     due = max(told) + HOURLY
     if not person:
-        due = max(due, telling.waits_until(scan, event.grade))
+        due = max(due, quiet.grade_waits_until(scan, event.grade))
     if scan.t < due:
         scan.due(due)
         return

@@ -9,11 +9,23 @@ from dataclasses import replace
 
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
-from monitor.logic import alarms, backup, events, holds, recovery, shelving, works
+from monitor.logic import (
+    alarms,
+    asking,
+    backup,
+    duty,
+    events,
+    holds,
+    recovery,
+    shelving,
+    storm,
+    works,
+)
 from monitor.logic.plan import RANK_OF_GRADE
+from monitor.logic.quiet import is_quiet
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, called_now
-from monitor.logic.telling import holder, is_quiet, next_call, order, send
+from monitor.logic.telling import holder, next_call, order, send
 
 
 def follow(scan: Scan, number: int) -> None:
@@ -105,7 +117,14 @@ def answer(scan: Scan, said: Answer) -> None:
     """Take what a person said. RefusedInput when it cannot be taken; then nothing changed."""
     if said.who not in scan.setup.person:
         raise RefusedInput(f"{said.who!r} is not in the list of people")
-    if said.kind == "note":
+    _sort(scan, said)
+    storm.heard(scan, said.who)
+
+
+def _sort(scan: Scan, said: Answer) -> None:
+    if (question := asking.question_for(scan, said)) is not None:
+        asking.settle(scan, question, said)
+    elif said.kind == "note":
         scan.journal("answer", "note", "noted", who=said.who, text=said.text)
     elif said.kind in _CARE:
         _CARE[said.kind](scan, said)
@@ -140,7 +159,8 @@ def _take(scan: Scan, event: EventRecord, said: Answer) -> None:
     if minutes is not None and not 0.0 <= minutes <= 600.0:
         raise RefusedInput("a promise is between 0 and 600 minutes")
     person = scan.setup.person[said.who]
-    bed_to_door = person.night if is_quiet(scan) else person.day
+    now, night = scan.now.utc, is_quiet(scan)
+    bed_to_door = duty.to_door(scan.setup, scan.durable, person, now, night)
     promise = scan.t + (minutes * 60.0 if minutes is not None else bed_to_door)
     grave = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
     stage = events.move(event.stage, "take")
@@ -246,5 +266,9 @@ _CARE = {
     "fuel": backup.fuel,
     "hold": _hold,
     "hold end": holds.end,
+    "swap": asking.swap,
+    "sleep": asking.sleep,
+    "storm": asking.begin_storm,
+    "storm end": asking.end_storm,
 }
 """Answers that belong to no event."""

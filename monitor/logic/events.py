@@ -96,12 +96,12 @@ def _join(scan: Scan, event: EventRecord, spec: Spec, first_sign: float) -> None
     if _water_stopped(scan, spec) and event.no_flow_since is None:
         event = replace(event, no_flow_since=first_sign)
     if RANK_OF_GRADE[spec.grade] > RANK_OF_GRADE[event.grade]:
-        event = _graver(event, spec.grade)
+        event = graver(event, spec.grade)
     scan.set_event(event)
     alarms.put_into(scan, spec, event.number)
 
 
-def _graver(event: EventRecord, grade: str) -> EventRecord:
+def graver(event: EventRecord, grade: str) -> EventRecord:
     """An event that turns out graver. Who took a notice promised no time: people are called."""
     graver = replace(event, grade=grade)
     calls = RANK_OF_GRADE["high"]

@@ -7,9 +7,9 @@ closes nothing. Where flow never stopped, the event ends itself with one notice.
 from dataclasses import replace
 from math import ceil
 
-from monitor.logic import alarms, telling
+from monitor.logic import alarms, quiet, storm, telling
 from monitor.logic.derived import Water, full_again
-from monitor.logic.events import calling, close, move
+from monitor.logic.events import calling, close, graver, move
 from monitor.logic.plan import RANK_NO_WATER, RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import AlarmRecord, EventRecord, FlowState
@@ -53,10 +53,14 @@ def _tell_held(scan: Scan, number: int) -> None:
         if spec is None or hidden or condition is None or not condition.active:
             scan.set_event(_without(event, alarm))
             continue
-        ready = max(condition.first_sign + spec.tell_after, telling.waits_until(scan, spec.grade))
+        after = condition.first_sign + storm.tell_after(scan, spec)
+        ready = max(after, quiet.waits_until(scan, spec))
         if scan.t < ready:
             scan.due(ready)
             continue
+        grade = quiet.grade_by_night(scan, spec)
+        if RANK_OF_GRADE[grade] > RANK_OF_GRADE[event.grade]:
+            event = graver(event, grade)
         again = spec.name == "supply lost" and event.losses > 1 and event.rank < RANK_NO_WATER
         worse = spec.rank > event.rank or _another_sensor(scan, event, spec)
         scan.set_event(replace(_without(event, alarm), rank=max(event.rank, spec.rank)))
@@ -180,8 +184,8 @@ _RETURN_TURNS = ("power back, no flow", "still no flow")
 def _end_dip(scan: Scan, event: EventRecord, water: Water) -> None:
     """Supply came back before the siphon broke: one notice when that is sure.
 
-    After a second loss it waits until the header has been full for a while: who has started to
-    drive should not turn round for three minutes of power.
+    After a second loss, and in a storm, it waits until the header has been full for a while: who
+    has started to drive should not turn round for three minutes of power.
     """
     if event.back_since is None or water.mains is False:
         return
@@ -195,7 +199,8 @@ def _end_dip(scan: Scan, event: EventRecord, water: Water) -> None:
         return
     if water.level is None and water.float_closed is False:
         return
-    if event.losses > 1 and not _full_for_long(scan, event, water):
+    careful = event.losses > 1 or storm.is_on(scan)
+    if careful and not _full_for_long(scan, event, water):
         return
     event = replace(
         scan.durable.events[event.number],

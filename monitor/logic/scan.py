@@ -169,6 +169,11 @@ class Scan:
         if entries != kept:
             self._durable(**{table: entries})
 
+    def keep(self, **changes: object) -> None:
+        """Change fields of what lasts, such as storm=None, where they differ."""
+        if any(getattr(self.durable, name) != value for name, value in changes.items()):
+            self._durable(**changes)
+
     def take_event_number(self) -> int:
         number = self.durable.next_event
         self._durable(next_event=number + 1)
@@ -201,6 +206,10 @@ class Scan:
 
     def set_followed(self, place: str, state: Followed) -> None:
         self._running(followed={**self.running.followed, place: state})
+
+    def set_duty_due(self, at: float) -> None:
+        if self.running.duty_due != at:
+            self._running(duty_due=at)
 
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}

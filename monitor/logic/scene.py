@@ -6,6 +6,7 @@ What is measured, what is inferred and what is missing stay apart; nothing is dr
 from typing import Any
 
 from monitor.inputs import Moment
+from monitor.logic import duty
 from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import Water
 from monitor.logic.events import calling, is_open
@@ -38,7 +39,7 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
             {"line": hold.line, "who": _name(setup, hold.who), "end": _clock(scan, hold.end)}
             for hold in state.durable.holds.values()
         ],
-        "duty": [_name(setup, person) for person in setup.duty.order_at(now.utc)],
+        "duty": [_name(setup, person) for person in duty.order_at(setup, state.durable, now.utc)],
         "faults": [f"{part}: {wrong}" for part, wrong in scan.running.faults.items()],
         "people": {person.id: person.name for person in setup.people},
         "lines": {line.id: line.kind for line in setup.rig.lines},

@@ -11,7 +11,7 @@ from math import isfinite
 
 from monitor.errors import RefusedInput
 from monitor.inputs import Answer
-from monitor.logic import alarms, events, telling, wording_care
+from monitor.logic import alarms, events, quiet, telling, wording_care
 from monitor.logic.aside import AsideRecord
 from monitor.logic.plan import Spec
 from monitor.logic.scan import Scan
@@ -96,7 +96,7 @@ def _put_aside(scan: Scan, spec: Spec, said: Answer, record: AsideRecord) -> Non
         scan.set_suppressed(spec.id, None)
     if kept is None or kept.state != record.how:
         alarms.hide(scan, spec, TRIGGERS[record.how], who=said.who, cause=record.reason)
-    if telling.is_quiet(scan) and said.who in telling.order(scan)[:1]:
+    if quiet.is_quiet(scan) and said.who in telling.order(scan)[:1]:
         record = replace(record, said=scan.t)
     scan.set_aside(spec.id, record)
     scan.journal(
@@ -217,7 +217,7 @@ def _end(scan: Scan, spec: Spec, why: str, who: str = "") -> None:
 
 def _ask_for_check(scan: Scan, spec: Spec, record: AsideRecord) -> None:
     """Ask the first on duty for the check that is due; each hour again, and one person more."""
-    due = max(record.ask_at, telling.waits_until(scan, spec.grade))
+    due = max(record.ask_at, quiet.waits_until(scan, spec))
     if scan.t < due:
         scan.due(due)
         return

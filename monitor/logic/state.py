@@ -11,6 +11,7 @@ from typing import Any
 from monitor.errors import HoldwaterError
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
+from monitor.logic.duty_records import Exchange, Question, Sleeper, Storm
 from monitor.logic.plaindata import must_be, plain, restore
 
 
@@ -205,9 +206,10 @@ def called_now(event: EventRecord) -> set[str]:
 
 @dataclass(frozen=True, slots=True)
 class Durable:
-    """All that must last: alarms, events, latches, holds, what is put aside, and the counters.
+    """All that must last: alarms, events, latches, holds, what is put aside, duty, counters.
 
-    aside, suppressed: by alarm. works: by place.
+    aside, suppressed: by alarm. works: by place. asked_of: UTC start of the latest turn
+    of duty whose people were asked.
     """
 
     alarms: dict[str, AlarmRecord] = field(default_factory=dict)
@@ -221,11 +223,19 @@ class Durable:
     fuel: FuelRecord | None = None
     next_event: int = 1
     next_text: int = 1
+    exchanges: tuple[Exchange, ...] = ()
+    questions: dict[int, Question] = field(default_factory=dict)
+    sleeper: Sleeper | None = None
+    storm: Storm | None = None
+    asked_of: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """What is rebuilt after a restart. started: when this run of the watch began."""
+    """What is rebuilt after a restart. started: when this run of the watch began.
+
+    duty_due: elapsed time at which the duty list must be looked at again.
+    """
 
     started: float
     tags: dict[str, TagState] = field(default_factory=dict)
@@ -233,6 +243,7 @@ class Running:
     flows: dict[str, FlowState] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
     followed: dict[str, Followed] = field(default_factory=dict)
+    duty_due: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True)

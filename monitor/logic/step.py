@@ -21,6 +21,7 @@ from monitor.inputs import (
     SetupChange,
 )
 from monitor.logic import (
+    asking,
     backup,
     callout,
     conditions,
@@ -73,6 +74,7 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     _judge(scan, touched)
     for item in said:
         _take(scan, item)
+    asking.follow(scan, anew=bool(said) or scan.durable is not state.durable)
     shelving.follow(scan)
     suppression.follow(scan)
     works.follow(scan)

@@ -4,28 +4,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from monitor.effects import Text
-from monitor.logic import wording
+from monitor.logic import duty, wording
 from monitor.logic.plan import RANK_OF_GRADE, Spec
+from monitor.logic.quiet import is_quiet
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, Told
 
 LIFE = 7200.0
 """Seconds after which an undelivered text would mislead; a newer one has replaced it by then."""
-
-
-def waits_until(scan: Scan, grade: str) -> float:
-    """Elapsed time before which a text of this grade does not go: notices wait for the morning."""
-    if grade in ("high", "urgent") or not is_quiet(scan):
-        return scan.t
-    start = scan.setup.next_time_of_day(scan.now.utc, scan.setup.quiet[1])
-    return scan.t + (start - scan.now.utc)
-
-
-def is_quiet(scan: Scan) -> bool:
-    """Whether these are the quiet hours of the site."""
-    begin, end = scan.setup.quiet
-    clock = scan.setup.seconds_into_day(scan.now.utc)
-    return begin <= clock or clock < end if begin > end else begin <= clock < end
 
 
 def holder(event: EventRecord) -> str:
@@ -35,9 +21,7 @@ def holder(event: EventRecord) -> str:
 
 def order(scan: Scan) -> tuple[str, ...]:
     """The call order now; everybody known if the duty list is empty."""
-    people = scan.setup.person
-    found = tuple(name for name in scan.setup.duty.order_at(scan.now.utc) if name in people)
-    return found or tuple(people)
+    return duty.order_at(scan.setup, scan.durable, scan.now.utc)
 
 
 def night_to_tell(scan: Scan, end: float, said: float | None) -> bool:
@@ -56,13 +40,13 @@ ONE_NIGHT = 57_600.0
 """Seconds in which one night is told once: longer than a night, shorter than a day."""
 
 
-def say(scan: Scan, turn: str, grade: str, people: Iterable[str], body: str) -> None:
-    """Send a text that belongs to no event to these people."""
+def say(scan: Scan, turn: str, grade: str, people: Iterable[str], body: str, asks: int = 0) -> None:
+    """Send a text that belongs to no event to these people. asks: number of its question."""
     for person in people:
         if person in scan.setup.person:
             number, expires = scan.take_text_number(), scan.t + LIFE
-            scan.effects.append(Text(number, 0, person, turn, grade, body, scan.now, expires))
-            scan.journal("text", "", turn, grade=grade, who=person, text=body)
+            scan.effects.append(Text(number, asks, person, turn, grade, body, scan.now, expires))
+            scan.journal("text", str(asks or ""), turn, grade=grade, who=person, text=body)
 
 
 def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:

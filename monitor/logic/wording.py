@@ -9,7 +9,7 @@ from collections.abc import Callable
 from itertools import chain
 
 from monitor.inputs import SENDING
-from monitor.logic import wording_care, wording_signs, wording_water
+from monitor.logic import duty, wording_care, wording_signs, wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
 from monitor.logic.plan import LimitPlan, Spec
@@ -40,7 +40,7 @@ def _reminder(tale: Tale) -> list[Part]:
     wait = tale.scan.t + tale.scan.setup.delays.after_promise
     setup, event = tale.scan.setup, tale.event
     passed = {event.taken_by, *called_now(event)}
-    people = [item for item in setup.duty.order_at(tale.scan.now.utc) if item in setup.person]
+    people = duty.order_at(setup, tale.scan.durable, tale.scan.now.utc)
     through = event.calls >= len(setup.delays.call_after)
     fresh = "" if through else next((item for item in people if item not in passed), "")
     then = f"{tale.name(fresh)} is called" if fresh else "All are called"

@@ -55,6 +55,14 @@ CLEAR: dict[str, Said] = {
     "hold off s2": Said("hold end", None, None, "S2"),
     "NOTE pump hot. OK 41": Said("note", None, None, "pump hot. OK 41"),
     "note: 12 dead\n\nand cloudy": Said("note", None, None, "12 dead and cloudy"),
+    "SWAP": Said("swap"),
+    "swap Oskel": Said("swap", text="Oskel"),
+    "Swap with oskel, on Saturday": Said("swap", text="oskel Saturday"),
+    "SLEEP": Said("sleep"),
+    "sleep here tonight.": Said("sleep"),
+    "STORM SAT 22:00": Said("storm", text="SAT 22:00"),
+    "storm till 6.30": Said("storm", text="6.30"),
+    "STORM END": Said("storm end"),
     "NOW": Said("now"),
     "now?": Said("now"),
     "WHO": Said("who"),
@@ -188,6 +196,16 @@ def test_number_against_the_thread_is_asked_back() -> None:
     assert isinstance(said, Misunderstood)
     assert "you answered 41 and wrote 40" == said.reason
     assert "OK 41 40" in said.reply
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Sleep well", "storm is coming", "storm", "Storm 25", "swap the filter for me", "STORM 22:00?",
+     "I sleep. Sleep.", "swap oskel " + "x" * 100],
+)  # fmt: skip
+def test_talk_changes_no_duty(text: str) -> None:
+    """Words of talk that begin like a command about duty are asked back."""
+    assert isinstance(parse(text), Misunderstood)
 
 
 def test_every_command_in_every_dress() -> None:

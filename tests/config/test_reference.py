@@ -33,6 +33,7 @@ TABLES: list[tuple[str, type[BaseModel], Rules]] = [
     ("### At the top", models.DutyHead, keys.DUTY_HEAD),
     ("### [[person]]", models.PersonRow, keys.PERSON),
     ("### [[turn]]", models.TurnRow, keys.TURN),
+    ("### [[week]]", models.WeekRow, keys.WEEK),
     ("### [[channel]]", models.ServiceRow, keys.CHANNEL),
     ("## run.toml", models.RunRow, keys.RUN),
     ("### [[batch]]", models.BatchRow, keys.BATCH),

@@ -9,6 +9,8 @@ from config.small import SAMPLES
 from monitor.channels import CHANNELS
 from monitor.config import load, load_texts, snapshot
 from monitor.config.keys import CHANNEL_KINDS
+from monitor.logic.duty import order_at
+from monitor.logic.state import Durable
 from monitor.setup import Delays, Limit, Setup
 from monitor.units import L_PER_MIN, LITRE
 
@@ -223,7 +225,7 @@ def test_remarks_on_delays_are_true() -> None:
 def test_ostrel_duty(ostrel: Setup, local: str, order: str) -> None:
     """Who is called, at the times of the scenario."""
     at = datetime.fromisoformat(local).replace(tzinfo=ostrel.zone).astimezone(UTC).timestamp()
-    assert tuple(order.split()) == ostrel.duty.order_at(at)
+    assert tuple(order.split()) == order_at(ostrel, Durable(), at)
 
 
 def test_weekend_of_the_clock_change_has_an_hour_more(ostrel: Setup) -> None:

@@ -67,10 +67,11 @@ class Day:
 
     @property
     def turns(self) -> list[tuple[float, str, str]]:
-        """Minute, turn and person of every text."""
+        """Minute, turn and person of every text but the questions about duty."""
         return [
             (round(text.moment.elapsed / MINUTE, 1), text.turn, text.person)
             for text in self.watch.texts
+            if not text.turn.startswith("asked: ") and text.turn != "nobody answers"
         ]
 
     @property

@@ -12,7 +12,7 @@ from monitor.logic.state import EventRecord, State, fresh
 from monitor.logic.step import Step, resume, step
 from monitor.setup import Duty, Setup
 from monitor.simulator import SimulatedRig, Story, nights
-from monitor.simulator.story import after
+from monitor.simulator.story import Say, after
 
 SAMPLES = Path(__file__).parents[2] / "sample_config"
 
@@ -136,11 +136,14 @@ def unhurried(setup: Setup, every: float = 10.0) -> Setup:
     return replace(lean, rig=replace(lean.rig, tags=tags), worked_out={})
 
 
-def on_storm_footing(setup: Setup) -> Setup:
-    """Texts after 30 s, and a short return of supply ends nothing; Oskel first on duty."""
-    delays = replace(setup.delays, supply_lost_text=30.0, dip_over=600.0)
-    duty = Duty(("oskel", "tavrin"))
-    return replace(setup, delays=delays, duty=duty, worked_out={})
+def oskel_first(setup: Setup) -> Setup:
+    """Oskel is first on duty, Tavrin second."""
+    return replace(setup, duty=Duty(("oskel", "tavrin")), worked_out={})
+
+
+def in_storm(story: Story) -> Story:
+    """The story on storm footing till 22:00, begun by Oskel in its first second."""
+    return replace(story, says=(Say(0.0, "oskel", "storm", text="22:00"), *story.says))
 
 
 def cast(name: str) -> tuple[Setup, Story, int]:
@@ -151,13 +154,17 @@ def cast(name: str) -> tuple[Setup, Story, int]:
         "outage": (full, nights.night_outage(), 41),
         "outage, cup": (first, nights.night_outage(), 41),
         "outage, no witness": (blind, nights.night_outage(flow_told=True), 41),
-        "storm": (on_storm_footing(full), nights.storm_night(), 44),
+        "storm": (oskel_first(full), in_storm(nights.storm_night()), 44),
         "storm, valve shut": (
-            on_storm_footing(full),
-            nights.storm_night(valve_shut="00:49:50"),
+            oskel_first(full),
+            in_storm(nights.storm_night(valve_shut="00:49:50")),
             44,
         ),
-        "storm, mains only": (on_storm_footing(with_tags(first, "MP")), nights.storm_night(), 44),
+        "storm, mains only": (
+            oskel_first(with_tags(first, "MP")),
+            in_storm(nights.storm_night()),
+            44,
+        ),
         "dip": (full, nights.short_dip(), 71),
         "dip, cup": (first, nights.short_dip(), 71),
         "dip, no witness": (blind, nights.short_dip(), 71),

@@ -346,7 +346,11 @@ def test_notice_taken_by_day_that_turns_urgent_at_night() -> None:
         under.feed([Reading(tag, now, values[tag]) for tag in alive], at + 1.0)
         if at == 1800:
             under.take(at + 2.0, [Answer(under.now(at + 2.0), "take", "lendow", 41)])
-    turns = [(text.turn, text.person) for text in under.texts]
+    turns = [
+        (text.turn, text.person)
+        for text in under.texts
+        if text.turn not in ("asked: duty", "nobody answers")
+    ]
     assert ("sensor silent", "oskel") == turns[0]
     assert "Sensor TW1 bad since the start (no answer)." in under.texts[0].body
     assert [("flow not seen", "tavrin"), ("next call", "oskel")] == turns[1:3]

@@ -19,7 +19,8 @@ def test_a_notice_that_is_left_calls_nobody() -> None:
     day.until(60.0, TW1=27.6).until(240.0)
     assert "eased" == day.turns[-1][1]
     assert {"oskel", "tavrin", "lendow"} >= {who for _, turn, who in day.turns if turn == "eased"}
-    assert "Left: WATER WARM" in day.watch.texts[-1].body
+    eased = [text.body for text in day.watch.texts if text.turn == "eased"]
+    assert "Left: WATER WARM" in eased[-1]
     assert day.turns[-1][0] < 35.0
     event = day.watch.event(52)
     assert ("open", "notice", None) == (event.stage, event.grade, event.next_call)

@@ -67,6 +67,8 @@ FLOW BACK Ostrel LT1 Sun 03:33 by bucket check, Oskel. No flow PRESUMED 01:41-03
 ASK Ostrel LT1 Sun 04:03. Is the siphon still running? Look at it, then send FLOW 41. If not: prime it first. No answer by 04:18: the next is called.
 """
 STORM: Told = [
+    ("storm footing", "oskel", "23:50:00"),
+    ("storm footing", "tavrin", "23:50:00"),
     ("supply lost", "oskel", "00:10:30"),
     ("supply lost again", "oskel", "00:19:30"),
     ("supply lost again", "oskel", "00:32:30"),
@@ -78,6 +80,22 @@ STORM: Told = [
     ("flow proven", "oskel", "02:45:00"),
     ("flow proven", "tavrin", "02:45:00"),
 ]
+
+
+STORM_TEXTS = """
+STORM FOOTING Ostrel Fri 23:50. By Oskel, till Sat 22:00. Mains is told at once, nothing waits for the morning, you are asked for a sign of life each 2 hours.
+STORM FOOTING Ostrel Fri 23:50. By Oskel, till Sat 22:00. Mains is told at once, nothing waits for the morning, you are asked for a sign of life each 2 hours.
+URGENT Ostrel LT1 Sat 00:10. MAINS OFF 00:10, header 38cm falling. Siphon breaks about 00:32. Go: check air, then shut siphon valve. 26.5C. Reply OK 44.
+URGENT Ostrel LT1 Sat 00:19. MAINS OFF AGAIN 00:19, header 37cm. Siphon breaks about 00:40. Still event 44: check air, shut siphon valve. Oskel due 00:47.
+URGENT Ostrel LT1 Sat 00:32. MAINS OFF AGAIN 00:32, header 32cm, 26 L short. Siphon breaks about 00:49. Still event 44: shut siphon valve. Oskel due 00:47.
+REMINDER Ostrel LT1 Sat 00:47. You took 44, due now. MAINS OFF, siphon breaks about 00:50. Send HERE 44 when in, NO 44 if you cannot. Tavrin is called 00:52.
+WORSE Ostrel LT1 Sat 00:50. SIPHON BROKEN 00:50, no flow to larvae. Mains off. Air first; bring primer, prime when power is back. Oskel has 44, due 00:47.
+2ND CALL Ostrel LT1 Sat 00:52. Oskel took 44, due 00:47, not on site. MAINS OFF, no flow since 00:50. You are next: go, air first, bring primer. Reply OK 44.
+NOTICE Ostrel LT1 Sat 00:54. Oskel has 44, on site 00:54. You need not go.
+URGENT Ostrel LT1 Sat 02:37. Power back 02:32 but NO FLOW to larvae since 00:50. Header full about 02:46. Prime siphon by hand, see it run. Reply OK 44.
+FLOW BACK Ostrel LT1 Sat 02:45. Flow 5.8 since 02:41, header 30cm, mains on 02:32. No flow 00:50-02:41. Owed by 09:00: dead count, cause, timers. 44 open.
+FLOW BACK Ostrel LT1 Sat 02:45. Flow 5.8 since 02:41, header 30cm, mains on 02:32. No flow 00:50-02:41. Owed by 09:00: dead count, cause, timers. 44 open.
+"""
 
 
 def same_told(wanted: Told, played: Watch) -> None:
@@ -153,21 +171,12 @@ def test_only_the_texts_wake_anybody() -> None:
 
 
 def test_storm_night() -> None:
-    """W1 on storm footing: ten texts under one number; the driver is never told to turn round."""
+    """W1 on storm footing: ten texts under one number, word for word; the driver is never told to
+    turn round, and nobody is asked for a sign of life while an event is called."""
     played = night("storm")
     same_told(STORM, played)
+    same_bodies(STORM_TEXTS, played)
     assert {44} == set(played.state.durable.events)
-    bodies = [text.body for text in played.texts]
-    assert bodies[1] == (
-        "URGENT Ostrel LT1 Sat 00:19. MAINS OFF AGAIN 00:19, header 37cm. Siphon breaks about "
-        "00:40. Still event 44: check air, shut siphon valve. Oskel due 00:47."
-    )
-    assert re.fullmatch(
-        r"URGENT Ostrel LT1 Sat 00:32\. MAINS OFF AGAIN 00:32, header 32cm, 2[567] L short\. "
-        r"Siphon breaks about 00:49\. Still event 44: shut siphon valve\. Oskel due 00:47\.",
-        bodies[2],
-    )
-    assert "No flow 00:50-02:41." in bodies[-1]
 
 
 def test_storm_night_with_the_valve_shut_in_time() -> None:
