@@ -120,7 +120,46 @@ def export(folder: Path, readings: str, without_names: bool, base: float, state:
         veil = veil_for(material, named=not without_names)
         created = board_time(always_trusted).utc
         files = write(material, folder, veil, readings, created, _progress)
+    click.echo(err=True)
     click.echo(f"{len(files)} files written to {folder}.")
+
+
+@click.command()
+@click.option("--output", type=FILE, help="The new file. [default: RUN.html]")
+@click.option("--figures", type=FOLDER, help="Put every figure there too, as SVG and PNG.")
+@click.option("--without-names", is_flag=True, help="People are person 1, person 2 ...")
+@click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
+@state_option
+def report(
+    output: Path | None, figures: Path | None, without_names: bool, base: float, state: Path
+) -> None:
+    """The report on the run: one HTML file to read and to print.
+
+    Key figures, the protocol as lived, curves by dph, the day table, a page for each event with
+    its readings, limits and their changes, sensors, checksums. To print it or make a PDF, open
+    it in a browser.
+
+    \b
+    Examples:
+      holdwater report
+      holdwater report --output for-a-talk.html --without-names --figures slides
+    """
+    from monitor.archive import Reader
+    from monitor.control import RECORD
+    from monitor.record.files import plain_name, write_new
+    from monitor.record.material import material_of, veil_for
+    from monitor.record.report import html_of, report_of, write_figures
+
+    with Reader(state / RECORD) as reader:
+        material = material_of(reader, base, _progress)
+        found = report_of(material, veil_for(material, named=not without_names), _progress)
+        target = output or Path(f"{plain_name(material.run)}.html")
+    written = [write_new(target, html_of(found))]
+    if figures is not None:
+        written += write_figures(found, figures)
+    click.echo(err=True)
+    for path in written:
+        click.echo(f"Written to {path}.")
 
 
 def _progress(line: str) -> None:
@@ -128,4 +167,4 @@ def _progress(line: str) -> None:
     click.echo(f"\r{line[:60]:<60}", nl=False, err=True)
 
 
-COMMANDS = (attach, export)
+COMMANDS = (attach, export, report)

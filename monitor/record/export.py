@@ -27,6 +27,7 @@ from monitor.record.export_fields import (
     fields_of,
 )
 from monitor.record.export_rows import day_rows, event_rows, limit_rows, note_rows, reading_rows
+from monitor.record.files import plain_name
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.rows import Missing
@@ -72,7 +73,7 @@ def export(
         fields = READING_FIELDS if readings == "all" else MINUTE_FIELDS
         for tag in material.tags:
             told(f"readings: {tag.id}")
-            name = f"{'readings' if readings == 'all' else 'minutes'}-{_slug(tag.id)}"
+            name = f"{'readings' if readings == 'all' else 'minutes'}-{plain_name(tag.id)}"
             rows = reading_rows(material, tag, readings)
             tables.add(name, _title(tag), _with_unit(fields, tag), rows)
     told("workbook")
@@ -146,12 +147,6 @@ def _hash(path: Path) -> str:
         return f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
 
 
-def _slug(tag: str) -> str:
-    """A name fit for a file and for the package: small letters, figures, hyphens."""
-    plain = "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in tag)
-    return plain.lower()
-
-
 def _title(tag: Tag) -> str:
     return f"Readings of {tag.id}: {tag.measures} of {tag.of}"
 
@@ -166,7 +161,7 @@ def _package(
     rig = material.setup.rig
     return {
         "$schema": PROFILE,
-        "name": _slug(f"{material.run}"),
+        "name": plain_name(material.run),
         "title": veil.text(f"Run {material.run}, {rig.label}"),
         "created": datetime.fromtimestamp(round(created), UTC).isoformat().replace("+00:00", "Z"),
         "resources": [_described(resource) for resource in resources],

@@ -54,7 +54,7 @@ def veil_of(people: Iterable[Person], named: bool) -> Veil:
     known = {person.id: person for person in people}
     numbers = {re.sub(r"\D", "", person.phone) for person in known.values()}
     whole = {digits for digits in numbers if len(digits) >= 6}
-    endings = {digits[-7:] for digits in whole if len(digits) > 7}
+    endings = {digits[-n:] for digits in whole for n in range(7, len(digits))}
     if named:
         labels = {person.id: person.name or person.id for person in known.values()}
         return Veil(frozenset(whole | endings), (), labels)
