@@ -24,6 +24,7 @@ from monitor.channels.gsm_pdu import Submit
 from monitor.channels.hearing import Hooks
 from monitor.channels.meaning import plain_number
 from monitor.channels.modem_codes import STORE_FULL, outcome_of
+from monitor.channels.modem_credit import Credit
 from monitor.channels.modem_ear import Ear, SentTexts
 from monitor.channels.modem_session import Busy, NotUsable, Session, WrongPin, start_up
 from monitor.channels.modem_talk import ModemError, Port, Silent, Talk
@@ -47,6 +48,8 @@ class ModemOptions:
     """One modem. validity_h: hours after which the network drops a text that cannot be delivered.
 
     country, trunk: complete the numbers of senders that come without +, such as "+1" and "1".
+    credit_code, credit_low: a short code that the network answers with what is left on the SIM, and
+    the amount below which that is told.
     ring_s: seconds the phone rings after an urgent text between ring_from and ring_to, 0 for not.
     """
 
@@ -58,6 +61,8 @@ class ModemOptions:
     reports: bool = True
     country: Annotated[str, Field(pattern=r"^(\+[1-9][0-9]{0,2})?$")] = ""
     trunk: Annotated[str, Field(pattern="^[0-9]{0,2}$")] = ""
+    credit_code: Annotated[str, Field(pattern=r"^([*#0-9]{2,20})?$")] = ""
+    credit_low: Annotated[int | float, Field(ge=0, le=100_000)] = 1.0
     ring_s: Annotated[int, Field(ge=0, le=45)] = 0
     ring_from: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")] = "21:00"
     ring_to: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")] = "07:00"
@@ -106,7 +111,12 @@ class ModemChannel:
     def listen(self, hooks: Hooks, clock: Clock, stop: threading.Event) -> None:
         """Hear texts and delivery reports, and watch over the network, until `stop` is set."""
         options = self._options
-        ear = Ear(self.id, self.use, self._sent, hooks, clock, (options.country, options.trunk))
+        prefixes = options.country, options.trunk
+        credit = None
+        if options.credit_code:
+            code, low = options.credit_code, float(options.credit_low)
+            credit = Credit(self.id, code, low, hooks, clock)
+        ear = Ear(self.id, self.use, self._sent, hooks, clock, prefixes, credit)
         try:
             ear.run(stop)
         finally:

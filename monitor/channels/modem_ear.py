@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from monitor.channels.gsm_decode import decode, status_word
 from monitor.channels.gsm_pdu import Deliver, StatusReport, Submit
 from monitor.channels.hearing import Heard, Hooks, NotTaken, Trouble
+from monitor.channels.modem_credit import Credit
 from monitor.channels.modem_session import Busy, NotUsable, Place, Session
 from monitor.channels.modem_talk import ModemError, Silent
 from monitor.clock import Clock
@@ -73,7 +74,7 @@ class _Stored:
 
 class Ear:
     """Listens at one modem. use: the modem, for as long as the context lasts. prefixes: country
-    and trunk prefix of numbers that come without +."""
+    and trunk prefix of numbers that come without +. credit: None where it is not asked for."""
 
     def __init__(
         self,
@@ -83,6 +84,7 @@ class Ear:
         hooks: Hooks,
         clock: Clock,
         prefixes: tuple[str, str],
+        credit: Credit | None,
     ) -> None:
         self._channel = channel
         self._use = use
@@ -90,6 +92,7 @@ class Ear:
         self._hooks = hooks
         self._clock = clock
         self._country, self._trunk = prefixes
+        self._credit = credit
         self._trouble = Trouble(channel, hooks, clock, LASTING)
         self._next_look = 0.0
         self._may_be_old = True
@@ -124,6 +127,9 @@ class Ear:
             self._collect()
             self._trouble.look(wrong)
             self._next_look = now + LOOK
+            if self._credit is not None and not wrong and self._credit.is_due():
+                with self._use() as session:
+                    self._credit.look(session)
         with self._use() as session:
             session.talk.pick_up(TURN)
             self._unasked.extend(session.talk.unasked)

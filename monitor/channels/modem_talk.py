@@ -92,6 +92,15 @@ class Talk:
         while (line := self._line(until)) is not None:
             self._note_unasked(line, until + 1.0)
 
+    def pick_up_until(self, begin: str, seconds: float) -> None:
+        """Take in what the modem says by itself until a line begins so, or for so long."""
+        until = self._now() + seconds
+        while not any(line.startswith(begin) for line, _ in self.unasked):
+            line = self._line(until)
+            if line is None:
+                return
+            self._note_unasked(line, until + 1.0)
+
     def drop_text(self) -> None:
         """Leave a text that was begun; to a modem that waits for none this means nothing."""
         self._write(ABORT_KEY)

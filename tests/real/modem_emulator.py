@@ -25,7 +25,8 @@ class Habits:
     registration: state in +CREG and +CEREG. refused: commands answered with ERROR, by beginning.
     silent: commands never answered. at_text: what follows a text instead of +CMGS, "" for
     nothing at all, "unplug" for the line going. deaf: commands that are missed. no_prompt: never
-    asks for the text. call: what a call ends with, None while it rings.
+    asks for the text. call: what a call ends with, None while it rings. credit: what the network
+    says to a short code, "" for nothing.
     """
 
     registration: str = "1"
@@ -41,6 +42,7 @@ class Habits:
     at_command: str = ""
     at_text: str | None = None
     call: str | None = None
+    credit: str = ""
     noise: str = ""
 
 
@@ -179,6 +181,8 @@ class Modem:
             return ["ERROR"]
         if command.startswith("AT+CPIN=") and habits.sim == "SIM PIN":
             return self._unlock(command)
+        if command.startswith("AT+CUSD="):
+            return ["OK", habits.credit] if habits.credit else ["OK"]
         if command.startswith("ATD"):
             return ["OK"] if habits.call is None else [habits.call]
         if found := re.fullmatch(r'AT\+CPMS="(\w+)"', command):

@@ -483,3 +483,40 @@ def test_answer_by_text_is_taken_and_confirmed(modem: Modem, clock: Clock) -> No
     assert "oskel" == watch.state.durable.events[41].taken_by
     expected = "Ostrel: you have 41, due 01:50. HERE 41 when in, NO 41 if you cannot."
     assert [("+19405550142", expected)] == [(text.number, text.text) for text in modem.texts]
+
+
+@pytest.mark.parametrize(
+    ("answer", "fault"),
+    [
+        ('+CUSD: 0,"Balance 12.40 USD, valid until 2026-12-01",15', None),
+        ('+CUSD: 0,"0,85 left",15', "only 0.85 left on the SIM"),
+        ('+CUSD: 0,"00420061006C0020003000200055005300440020",72', "only 0 left on the SIM"),
+        ('+CUSD: 2,"Try later",15', "no amount in what the network says: Try later"),
+        ("+CUSD: 4", "the network does not tell what is left on the SIM"),
+    ],
+)
+def test_credit_is_asked_for(
+    modem: Modem, clock: Clock, answer: str, fault: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is left on the SIM is asked once; too little, or no answer, is a fault of its own."""
+    monkeypatch.setattr(modem_ear, "LOOK", 0.05)
+    modem.habits.credit = answer
+    with listening(channel(modem, credit_code="*100#", credit_low=1), clock) as house:
+        if fault is not None:
+            house.wait_for("faults", 1)
+        asked = 'AT+CUSD=1,"*100#",15'
+        assert modem.wait_until(lambda: asked in modem.commands, PATIENCE)
+        assert modem.wait_until(lambda: modem.commands[-1] != asked, PATIENCE)
+    assert 1 == modem.commands.count(asked)
+    expected = [] if fault is None else [("channel modem credit", fault)]
+    assert expected == [(item.part, item.wrong) for item in house.faults if not item.over]
+
+
+def test_credit_that_nobody_tells(
+    modem: Modem, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A network that never answers the short code holds up nothing else for long."""
+    monkeypatch.setattr("monitor.channels.modem_credit.NETWORK", 0.1)
+    with listening(channel(modem, credit_code="*100#"), clock) as house:
+        house.wait_for("faults", 1)
+    assert "the network does not tell what is left on the SIM" == house.faults[0].wrong
