@@ -8,7 +8,7 @@ import sys
 import click
 
 from monitor import __version__
-from monitor.cli import asking, care, drill, page, papers, record, running
+from monitor.cli import asking, care, drill, keeping, page, papers, record, running
 from monitor.errors import HoldwaterError
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
@@ -20,6 +20,7 @@ SECTIONS: tuple[tuple[str, tuple[click.Command, ...]], ...] = (
     ("Record", record.COMMANDS),
     ("Papers", papers.COMMANDS),
     ("Rehearse", drill.COMMANDS),
+    ("Keep safe", keeping.COMMANDS),
     ("Phone page", page.COMMANDS),
 )
 """Every command, under the head where the overview names it."""

@@ -34,9 +34,21 @@ class Secrets(Mapping[str, str]):
         return f"Secrets({', '.join(self._values)})"
 
 
+def _place(folder: Path) -> Path:
+    """The file of the secrets: as handed over by the service manager, else in the folder.
+
+    The service manager puts what its unit calls a credential into a folder that only this service
+    can read (systemd.exec(5), LoadCredential).
+    """
+    handed_over = os.environ.get("CREDENTIALS_DIRECTORY", "")
+    passed = Path(handed_over) / SECRETS
+    return passed if handed_over and passed.exists() else folder / SECRETS
+
+
 def may_read(folder: Path) -> bool:
     """Whether this user can read the secrets, or there are none."""
-    return os.access(folder / SECRETS, os.R_OK) or not os.access(folder / SECRETS, os.F_OK)
+    path = _place(folder)
+    return os.access(path, os.R_OK) or not os.access(path, os.F_OK)
 
 
 def read_secrets(folder: Path, problems: list[Problem]) -> Secrets | None:
@@ -44,7 +56,7 @@ def read_secrets(folder: Path, problems: list[Problem]) -> Secrets | None:
 
     None when the file cannot be made out, so that nobody knows which names there are.
     """
-    path = folder / SECRETS
+    path = _place(folder)
     try:
         mode = path.stat().st_mode
     except FileNotFoundError:

@@ -18,22 +18,22 @@ PHONES = 200
 """Connections at once; more are told to come again (503)."""
 
 
-def access_of(state: Path) -> Access:
-    """The accounts of a state folder."""
-    if not state.is_dir():
-        raise HoldwaterError(
-            f"{state} is no folder; name the state folder of the watch with --state"
-        )
-    return Access(state / ACCESS, _wall, boottime, Cost())
+def access_of(folder: Path) -> Access:
+    """The accounts kept in a folder."""
+    if not folder.is_dir():
+        raise HoldwaterError(f"{folder} is no folder; name one with --state or --accounts")
+    return Access(folder / ACCESS, _wall, boottime, Cost())
 
 
 def _wall() -> float:
     return board_time(always_trusted).utc
 
 
-def serve(state: Path, advice: Path, host: str, port: int, behind_tls: bool) -> None:
+def serve(
+    state: Path, accounts: Path, advice: Path, host: str, port: int, behind_tls: bool
+) -> None:
     """Serve until stopped."""
-    page = Page(state, access_of(state), Watcher(state, boottime), Advice(advice), behind_tls)
+    page = Page(state, access_of(accounts), Watcher(state, boottime), Advice(advice), behind_tls)
     config = uvicorn.Config(
         application(page),
         host=host,

@@ -1,0 +1,1 @@
+"""Tests of what puts the program on a board."""
