@@ -14,6 +14,7 @@ from monitor.control import Handler, Request
 from monitor.errors import ControlError, RefusedInput
 from monitor.inputs import ANSWER_KINDS, DETAILS, Answer, SetupChange
 from monitor.live import Inbox
+from monitor.logic.rota import duty_lines
 from monitor.logic.scene import scene
 from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.logic.standing import aside_lines
@@ -79,7 +80,7 @@ class Desk:
         if request.data.get("view") == "scene":
             snapshot = self._snapshot()
             return {"scene": scene(snapshot.setup, snapshot.state, self._clock.now())}
-        views = {"now": now_lines, "events": event_lines, "aside": aside_lines}
+        views = {"now": now_lines, "events": event_lines, "aside": aside_lines, "duty": duty_lines}
         view = views.get(str(request.data.get("view", "now")))
         if view is None:
             raise ControlError(f"view: it is one of {', '.join(views)}, scene")

@@ -79,12 +79,18 @@ class StepFailed(HoldwaterError):
     """The step raised an error; the state is as it was before."""
 
 
-def channels_of(setup: Setup, person: str) -> tuple[str, ...]:
-    """The channels by which somebody is reached; none is worth a line in the log."""
-    found = setup.person.get(person)
+def channels_of(setup: Setup, durable: Durable, text: Text) -> tuple[str, ...]:
+    """The channels by which somebody is reached; none is worth a line in the log.
+
+    Whoever sleeps on site is woken by every siren there is, before phone and mail.
+    """
+    found = setup.person.get(text.person)
     channels = found.channels if found is not None else ()
+    if durable.sleeper is not None and durable.sleeper.who == text.person:
+        sirens = tuple(channel.id for channel in setup.channels if channel.kind == "siren")
+        channels = tuple(dict.fromkeys((*sirens, *channels)))
     if not channels:
-        log.warning("person=%s has no channel, the text goes nowhere", person)
+        log.warning("person=%s has no channel, the text goes nowhere", text.person)
     return channels
 
 
@@ -172,7 +178,7 @@ class Loop:
         waited_for: bool,
     ) -> None:
         texts = [
-            (effect, channels_of(self.setup, effect.person))
+            (effect, channels_of(self.setup, self.state.durable, effect))
             for effect in effects
             if isinstance(effect, Text)
         ]

@@ -113,6 +113,18 @@ class Duty:
     week: tuple[WeekTurn, ...] = ()
     evening: float = 18 * 3600.0
 
+    @property
+    def called(self) -> frozenset[str]:
+        """Everybody whom the list may call."""
+        return frozenset(name for order in self.orders for name in order)
+
+    @property
+    def orders(self) -> tuple[tuple[str, ...], ...]:
+        """Every call order that is written down."""
+        dated = (turn.order for turn in self.turns)
+        weekly = (turn.order for turn in self.week)
+        return tuple(order for order in (self.standing, *dated, *weekly) if order)
+
 
 @dataclass(frozen=True, slots=True)
 class Batch:

@@ -8,7 +8,7 @@ import sys
 import click
 
 from monitor import __version__
-from monitor.cli import asking, care, drill, keeping, page, papers, record, running
+from monitor.cli import asking, care, drill, duty, keeping, page, papers, record, running
 from monitor.errors import HoldwaterError
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
@@ -16,6 +16,7 @@ HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
 SECTIONS: tuple[tuple[str, tuple[click.Command, ...]], ...] = (
     ("Run", running.COMMANDS),
     ("Ask and answer", asking.COMMANDS),
+    ("Duty", duty.COMMANDS),
     ("Put aside, works", care.COMMANDS),
     ("Record", record.COMMANDS),
     ("Papers", papers.COMMANDS),

@@ -36,6 +36,7 @@ def check(folder: Path) -> None:
 
 
 def _summary(setup: "Setup") -> list[str]:
+    from monitor.logic.rota import alone
     from monitor.logic.sight import cheapest_help, sights
 
     rig, run = setup.rig, setup.run
@@ -46,6 +47,7 @@ def _summary(setup: "Setup") -> list[str]:
         f"lines, {len(rig.tags)} tags, {len(setup.limits)} limits",
         "No run" if run is None else f"Run {run.id} in {run.tank}, dph 0 is {run.hatch}{force}",
         f"People: {', '.join(person.name for person in setup.people) or 'nobody'}",
+        *alone(setup),
         f"Ways to reach them: {', '.join(channel.id for channel in setup.channels) or 'none'}",
         "",
         "What this rig can see:",

@@ -61,8 +61,7 @@ def flow_number(line: Line, flow: float) -> float | None:
 
 def reaches(setup: Setup) -> list[Reach]:
     """Everybody who stands in the duty list, the fastest first."""
-    called = set(setup.duty.standing).union(*(turn.order for turn in setup.duty.turns))
-    people = [person for person in setup.people if person.id in called]
+    people = [person for person in setup.people if person.id in setup.duty.called]
     return sorted((_reach(person) for person in people), key=lambda reach: reach.seconds)
 
 
