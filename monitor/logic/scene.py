@@ -12,6 +12,7 @@ from monitor.logic.derived import Water
 from monitor.logic.events import calling, is_open
 from monitor.logic.scan import Scan
 from monitor.logic.screen import age_line, event_line, observed, water_line, water_of
+from monitor.logic.standing import standing_lines
 from monitor.logic.state import EventRecord, State
 from monitor.logic.tale import Tale
 from monitor.rig import Tag, Vessel
@@ -25,6 +26,7 @@ Scene = dict[str, Any]
 def scene(setup: Setup, state: State, now: Moment) -> Scene:
     """Everything the front page shows, in its order of importance."""
     scan = observed(setup, state, now)
+    storm = state.durable.storm
     return {
         "place": setup.rig.label,
         "at": f"{setup.local(now.utc):%a %d %b %H:%M:%S}",
@@ -40,10 +42,22 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
             for hold in state.durable.holds.values()
         ],
         "duty": [_name(setup, person) for person in duty.order_at(setup, state.durable, now.utc)],
+        "storm": "" if storm is None else f"{setup.local(storm.until):%a %H:%M}",
+        "sleeps": "" if state.durable.sleeper is None else _name(setup, state.durable.sleeper.who),
+        "standing": standing_lines(setup, state, now),
+        "alarms": _alarms(scan),
+        "aside": list(state.durable.aside),
+        "works": list(state.durable.works),
         "faults": [f"{part}: {wrong}" for part, wrong in scan.running.faults.items()],
         "people": {person.id: person.name for person in setup.people},
         "lines": {line.id: line.kind for line in setup.rig.lines},
     }
+
+
+def _alarms(scan: Scan) -> list[str]:
+    """Every alarm that can be shelved: those that are active first."""
+    held = [alarm for alarm, record in scan.durable.alarms.items() if record.state in ACTIVE]
+    return list(dict.fromkeys([*held, *scan.plan.specs]))
 
 
 def _worst_first(state: State) -> list[EventRecord]:

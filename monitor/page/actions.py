@@ -71,6 +71,81 @@ def _hold_end(fields: Fields) -> Request:
     return {"ask": "answer", "kind": "hold end", "text": fields.get("water", "")}
 
 
+def _shelve(fields: Fields) -> Request:
+    alarm, reason = _needed(fields, "alarm", "Which alarm?"), _needed(fields, "reason", "Why?")
+    minutes = minutes_of(fields)
+    if not minutes:
+        raise Denied("For how many minutes? A shelf has an end.")
+    request: Request = {"ask": "answer", "kind": "shelve", "minutes": minutes, "text": reason}
+    return request | {"details": {"alarm": alarm}}
+
+
+def _on_alarm(kind: str) -> Callable[[Fields], Request]:
+    def request(fields: Fields) -> Request:
+        details = {"alarm": _needed(fields, "alarm", "Which alarm?")}
+        return {"ask": "answer", "kind": kind, "text": fields.get("found", ""), "details": details}
+
+    return request
+
+
+def _works(fields: Fields) -> Request:
+    what = _needed(fields, "what", "What is worked on?")
+    minutes = minutes_of(fields, most=1440.0)
+    if not minutes:
+        raise Denied("For how many minutes? Works have an end.")
+    details = {
+        "at": _needed(fields, "at", "Where? A circuit or a room."),
+        "second": _needed(fields, "second", "Who else knows of it?"),
+    }
+    request: Request = {"ask": "answer", "kind": "works", "minutes": minutes, "text": what}
+    return request | {"details": details}
+
+
+def _works_end(fields: Fields) -> Request:
+    left = _needed(fields, "left", "What still stands shut or unplugged? Write nothing if so.")
+    return {
+        "ask": "answer",
+        "kind": "works end",
+        "text": left,
+        "details": {"at": fields.get("at", "")},
+    }
+
+
+def _fuel(fields: Fields) -> Request:
+    minutes = minutes_of(fields, "hours", most=200.0)
+    request: Request = {"ask": "answer", "kind": "fuel", "details": {"of": fields.get("of", "")}}
+    return request | {"minutes": None if minutes is None else 60.0 * minutes}
+
+
+def _in_words(kind: str, key: str, wanted: str) -> Callable[[Fields], Request]:
+    def request(fields: Fields) -> Request:
+        text = _needed(fields, key, wanted) if key else ""
+        return {"ask": "answer", "kind": kind, "text": text}
+
+    return request
+
+
+def _swap(fields: Fields) -> Request:
+    who = _needed(fields, "with", "With whom?")
+    return {"ask": "answer", "kind": "swap", "text": f"{who} {fields.get('day', '')}".strip()}
+
+
+def _fuel_over(fields: Fields) -> Request:
+    return {
+        "ask": "answer",
+        "kind": "fuel",
+        "text": "over",
+        "details": {"of": fields.get("of", "")},
+    }
+
+
+def _needed(fields: Fields, key: str, wanted: str) -> str:
+    value = fields.get(key, "").strip()
+    if not value:
+        raise Denied(wanted)
+    return value
+
+
 def _note(fields: Fields) -> Request:
     text = fields.get("text", "").strip()
     if not text:
@@ -87,6 +162,19 @@ ACTIONS: dict[str, Action] = {
     "hold": Action(_hold, "Feeding hold of {minutes} minutes."),
     "hold-end": Action(_hold_end, "The feeding hold is over."),
     "note": Action(_note, "Noted: {text}"),
+    "shelve": Action(_shelve, "{alarm} is shelved for {minutes} minutes."),
+    "restore": Action(_on_alarm("restore"), "{alarm} is in force again."),
+    "checked": Action(_on_alarm("checked"), "{alarm}: checked by hand."),
+    "works": Action(_works, "Works: {what}, for {minutes} minutes. Alarms stay in force."),
+    "works-end": Action(_works_end, "The works are over."),
+    "fuel": Action(_fuel, "The backup runs."),
+    "fuel-over": Action(_fuel_over, "The backup is over."),
+    "swap": Action(_swap, "Asked: {with}. Until it is taken you stay on duty."),
+    "sleep": Action(_in_words("sleep", "", ""), "You sleep on site and are called first."),
+    "storm": Action(
+        _in_words("storm", "until", "Until when? A clock time."), "Storm footing till {until}."
+    ),
+    "storm-end": Action(_in_words("storm end", "", ""), "Storm footing is over."),
 }
 """Every action by the last part of its address."""
 

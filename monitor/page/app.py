@@ -68,6 +68,8 @@ class Page:
             Route("/main", self._main),
             Route("/live", self._live),
             Route("/event/{number:int}", self._event),
+            Route("/tonight", self._tonight),
+            Route("/aside", self._aside),
             Route("/do/{action}", self._do, methods=["POST"]),
             Route("/advice", self._advice_list),
             Route("/advice/{name}", self._advice_page),
@@ -146,6 +148,24 @@ class Page:
             said=said,
             title=f"Event {number}",
         )
+
+    async def _tonight(self, request: Request) -> Response:
+        """Duty, swaps, who sleeps on site, storm footing, a backup that runs."""
+        return await self._with_scene(request, "tonight.html", "Tonight")
+
+    async def _aside(self, request: Request) -> Response:
+        """What is put aside, and shelving one alarm."""
+        return await self._with_scene(request, "aside.html", "Put aside")
+
+    async def _with_scene(self, request: Request, template: str, title: str) -> Response:
+        visitor = await self._visitor(request)
+        if visitor is None:
+            return _to_log_in(request)
+        scene, why = await run_in_threadpool(self._watcher.scene)
+        if scene is None:
+            return self._trouble(visitor, why, 503)
+        said = self._said.pop(visitor.token, "")
+        return self._page(template, visitor, scene=scene, said=said, title=title)
 
     async def _advice_list(self, request: Request) -> Response:
         visitor = await self._visitor(request)

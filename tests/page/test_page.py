@@ -83,6 +83,42 @@ def test_front_page_is_one_small_answer(page: Served) -> None:
         ("hold", {"water": "S1", "minutes": "2,5"}, {"kind": "hold", "text": "S1", "minutes": 2.5}),
         ("hold-end", {"water": "S1"}, {"kind": "hold end", "text": "S1"}),
         ("note", {"text": "stone 3 weak"}, {"kind": "note", "text": "stone 3 weak"}),
+        (
+            "shelve",
+            {"alarm": "sump low/SU1", "minutes": "45", "reason": "water change"},
+            {
+                "kind": "shelve",
+                "minutes": 45.0,
+                "text": "water change",
+                "details": {"alarm": "sump low/SU1"},
+            },
+        ),
+        (
+            "restore",
+            {"alarm": "sump low/SU1"},
+            {"kind": "restore", "text": "", "details": {"alarm": "sump low/SU1"}},
+        ),
+        (
+            "works",
+            {"what": "painting", "at": "B1", "minutes": "180", "second": "oskel"},
+            {
+                "kind": "works",
+                "minutes": 180.0,
+                "text": "painting",
+                "details": {"at": "B1", "second": "oskel"},
+            },
+        ),
+        (
+            "works-end",
+            {"at": "B1", "left": "nothing"},
+            {"kind": "works end", "text": "nothing", "details": {"at": "B1"}},
+        ),
+        ("swap", {"with": "oskel", "day": "Thu"}, {"kind": "swap", "text": "oskel Thu"}),
+        ("sleep", {}, {"kind": "sleep", "text": ""}),
+        ("storm", {"until": "Sat 22:00"}, {"kind": "storm", "text": "Sat 22:00"}),
+        ("storm-end", {}, {"kind": "storm end", "text": ""}),
+        ("fuel", {"hours": "5,5"}, {"kind": "fuel", "minutes": 330.0, "details": {"of": ""}}),
+        ("fuel-over", {}, {"kind": "fuel", "text": "over", "details": {"of": ""}}),
     ],
 )
 def test_pressing_reaches_the_watch(
@@ -96,6 +132,35 @@ def test_pressing_reaches_the_watch(
     assert [{"ask": "answer", "as": "tavrin", "way": "page", **told}] == page.told
     assert 'class="said"' in someone.get(f"{page.url}/").text
     assert 'class="said"' not in someone.get(f"{page.url}/").text
+
+
+@pytest.mark.parametrize(
+    ("action", "fields"),
+    [
+        ("shelve", {"alarm": "x", "minutes": "45"}),
+        ("shelve", {"alarm": "x", "reason": "why"}),
+        ("shelve", {"minutes": "45", "reason": "why"}),
+        ("works", {"what": "painting", "at": "B1", "second": "oskel"}),
+        ("works", {"what": "painting", "at": "B1", "minutes": "30"}),
+        ("works-end", {"at": "B1"}),
+        ("storm", {}),
+        ("swap", {}),
+        ("hold", {}),
+        ("note", {"text": "  "}),
+    ],
+)
+def test_what_is_missing_is_asked_for(page: Served, action: str, fields: dict[str, str]) -> None:
+    """Nothing is put aside without an end and a reason, and the watch is not troubled."""
+    assert 409 == page.press(page.person(), action, **fields).status_code
+    assert [] == page.told
+
+
+@pytest.mark.parametrize("path", ["/", "/tonight", "/aside", "/advice", "/event/1"])
+def test_every_page_is_there(page: Served, path: str) -> None:
+    """For who acts and for who looks; who looks gets no button but to log out."""
+    assert 200 == page.person().get(page.url + path).status_code
+    guest = page.person("guest", "look").get(page.url + path)
+    assert (200, False) == (guest.status_code, "/do/" in guest.text)
 
 
 def test_what_the_watch_refuses_is_told(page: Served) -> None:
