@@ -162,9 +162,44 @@ def report(
         click.echo(f"Written to {path}.")
 
 
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--config", type=FOLDER, help="From this configuration, without a record.")
+@click.option("--with-numbers", is_flag=True, help="Phone numbers on the duty sheet.")
+@click.option("--again", is_flag=True, help="Replace the sheets that are in FOLDER.")
+@state_option
+def sheets(folder: Path, config: Path | None, with_numbers: bool, again: bool, state: Path) -> None:
+    """Sheets to print, into FOLDER: limits, duty, daily round, handover, test log.
+
+    One page each, for black and white. The daily round is for a day without the computer; the
+    handover shows what is open, owed and put aside now. Print them from a browser.
+
+    \b
+    Examples:
+      holdwater sheets paper
+      holdwater sheets paper --again
+      holdwater sheets paper --config sample_config/ostrel-hill
+    """
+    from monitor.archive import Reader
+    from monitor.clock import always_trusted, board_time
+    from monitor.config import load
+    from monitor.control import RECORD
+    from monitor.record.sheets import Now, sheets_of, write_sheets
+    from monitor.record.sheets.standing import standing_of
+
+    utc = board_time(always_trusted).utc
+    if config is not None:
+        setup, now = load(config), Now(utc)
+    else:
+        with Reader(state / RECORD) as reader:
+            setup, now = standing_of(reader, utc)
+    for path in write_sheets(sheets_of(setup, now, with_numbers), folder, again):
+        click.echo(f"Written to {path}.")
+
+
 def _progress(line: str) -> None:
     """What is being done, on the error output, so that a long wait is seen to go on."""
     click.echo(f"\r{line[:60]:<60}", nl=False, err=True)
 
 
-COMMANDS = (attach, export, report)
+COMMANDS = (attach, export, report, sheets)
