@@ -19,6 +19,7 @@ class Text:
     event: the number people answer to; 0 when the text belongs to none.
     turn: what it reports ("supply lost", "siphon broken", "reminder" ...), see docs/reference.
     expires: elapsed seconds after which sending it would mislead.
+    channel: the only channel it goes by; "" for all of the person.
     """
 
     number: int
@@ -29,6 +30,7 @@ class Text:
     body: str
     moment: Moment
     expires: float
+    channel: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,10 +80,12 @@ class StepFailed(HoldwaterError):
 
 
 def channels_of(setup: Setup, durable: Durable, text: Text) -> tuple[str, ...]:
-    """The channels by which somebody is reached; none is worth a line in the log.
+    """The channels by which a text goes to its person; none is worth a line in the log.
 
     Whoever sleeps on site is woken by every siren there is, before phone and mail.
     """
+    if text.channel:
+        return (text.channel,)
     found = setup.person.get(text.person)
     channels = found.channels if found is not None else ()
     if durable.sleeper is not None and durable.sleeper.who == text.person:

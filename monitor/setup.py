@@ -237,6 +237,9 @@ class Setup:
     quiet: (start, end) of the quiet hours as seconds after local midnight.
     owed_by: seconds after local midnight by which owed lines are asked for.
     run: the run whose age limits, flows and lights follow; other_runs: those beside it.
+    path_test: weekday (0 is Monday) and seconds after its midnight at which each way to people is
+    tested, None for never. day_lines: whether a line goes out each morning, and each evening where
+    nobody listens for signs of life.
     manager: id of the lab manager, who is told of what is no alarm; "" for nobody.
     worked_out: what other layers have derived from this very set-up, kept for speed.
     """
@@ -253,6 +256,8 @@ class Setup:
     quiet: tuple[float, float] = (21 * 3600.0, 7 * 3600.0)
     owed_by: float = 9 * 3600.0
     manager: str = ""
+    path_test: tuple[int, float] | None = None
+    day_lines: bool = False
     channels: tuple[Channel, ...] = ()
     sources: tuple[SourceSetup, ...] = ()
     worked_out: dict[str, object] = field(default_factory=dict, compare=False, repr=False)

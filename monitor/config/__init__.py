@@ -22,6 +22,7 @@ from monitor.config.people_sheet import (
     build_duty,
     build_manager,
     build_people,
+    build_ways,
     check_people,
 )
 from monitor.config.rig_checks import check_rig
@@ -101,6 +102,7 @@ def _build(
         other_runs=tuple(other for other in others if other is not None),
         delays=build_delays(limits),
         channels=build_channels(people),
+        **build_ways(people),
         sources=build_sources(rig),
         **build_hours(limits),
     )

@@ -5,6 +5,7 @@ practice, no source). docs/reference/configuration.md says the same at length.
 """
 
 from monitor.config.rules import (
+    WEEK_DAYS,
     Check,
     Rule,
     Rules,
@@ -19,6 +20,7 @@ from monitor.config.rules import (
     phone,
     rising_pair,
     time_of_day,
+    time_of_week,
     words,
 )
 from monitor.rig import LINE_KINDS, VESSEL_KINDS
@@ -139,6 +141,10 @@ SOURCE: Rules = {
     "id": Rule('the name of the source, such as "broker"', identifier(LONG_ID)),
     "kind": Rule(_list(SOURCE_KINDS), one_of(SOURCE_KINDS)),
 }
+CHANNELS_HEAD: Rules = {
+    "path_test": Rule('when each way is tested, a weekday and a time: "Fri 09:00"', time_of_week),
+    "day_lines": Rule("true for a line each morning, else false"),
+}
 CHANNEL: Rules = {
     "id": Rule('the name of the channel, such as "mail"', identifier(LONG_ID)),
     "kind": Rule(_list(CHANNEL_KINDS), one_of(CHANNEL_KINDS)),
@@ -207,7 +213,6 @@ TURN: Rules = {
     "end": Rule("the end in site time: 2026-10-04 18:00", local_time),
     "order": Rule('who is called first, second, ...: ["tavrin", "oskel"]', _NAMES),
 }
-WEEK_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 WEEK: Rules = {
     "days": Rule('the days on which it begins: ["Mon", "Tue"]', each(one_of(WEEK_DAYS), most=7)),
     "start": Rule('the time of day at which it begins: "18:00"', time_of_day),

@@ -139,6 +139,13 @@ class DutyHead(Strict):
     manager: str | None = None
 
 
+class ChannelsHead(Strict):
+    """What stands alone at the top of channels.toml."""
+
+    path_test: str | None = None
+    day_lines: bool = False
+
+
 class PersonRow(Strict):
     """[[person]] of duty.toml."""
 

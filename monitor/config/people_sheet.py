@@ -2,14 +2,15 @@
 
 from collections.abc import Collection
 from datetime import UTC
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from monitor.config import keys
 from monitor.config.lines import Path
-from monitor.config.models import DutyHead, PersonRow, TurnRow, WeekRow
+from monitor.config.models import ChannelsHead, DutyHead, PersonRow, TurnRow, WeekRow
 from monitor.config.rig_sheet import MINUTE
 from monitor.config.rows import options, read_rows, refer, services
-from monitor.config.rules import check_row, plain_phone, read_local, seconds_of_day
+from monitor.config.rules import WEEK_DAYS, check_row, plain_phone, read_local, seconds_of_day
 from monitor.config.sheet import Sheet, shown
 from monitor.config.week_sheet import check_week, week_turns
 from monitor.setup import Channel, Duty, DutyTurn, Person
@@ -22,7 +23,9 @@ class PeopleRows:
 
     def __init__(self, duty: Sheet, channels: Sheet, secrets: Collection[str] | None) -> None:
         duty.check_top((*_HEAD, "person", "turn", "week"))
-        channels.check_top(("channel",))
+        channels.check_top((*keys.CHANNELS_HEAD, "channel"))
+        head = {key: channels.data[key] for key in keys.CHANNELS_HEAD if key in channels.data}
+        self.ways = check_row(channels, (), head, ChannelsHead, keys.CHANNELS_HEAD)
         self.duty, self.channels_sheet = duty, channels
         self.channels = services(channels, "channel", keys.CHANNEL, secrets)
         raw = {key: duty.data[key] for key in _HEAD if key in duty.data}
@@ -182,6 +185,17 @@ def _times(row: PersonRow) -> dict[str, float]:
     day = row.day_to_door_min if row.day_to_door_min is not None else night
     said = {"night": night, "day": day}
     return {key: value * MINUTE for key, value in said.items() if value is not None}
+
+
+def build_ways(rows: PeopleRows) -> dict[str, Any]:
+    """When the ways to people are tested, and whether there are lines of the day."""
+    assert rows.ways is not None
+    test = rows.ways.path_test
+    if test is None:
+        return {"day_lines": rows.ways.day_lines}
+    day_, _, clock = test.partition(" ")
+    at = WEEK_DAYS.index(day_), seconds_of_day(clock)
+    return {"day_lines": rows.ways.day_lines, "path_test": at}
 
 
 def build_channels(rows: PeopleRows) -> tuple[Channel, ...]:

@@ -141,6 +141,19 @@ def seconds_of_day(value: str) -> float:
     return int(value[:2]) * 3600.0 + int(value[3:5]) * 60.0
 
 
+WEEK_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def time_of_week(value: Any) -> str:
+    """A weekday and a time of day, such as "Fri 09:00"."""
+    if not isinstance(value, str):
+        return ""
+    name, _, clock = value.partition(" ")
+    if name in WEEK_DAYS and not time_of_day(clock):
+        return ""
+    return f"{shown(value)} is not a weekday and a time such as Fri 09:00"
+
+
 def local_time(value: Any) -> str:
     """A point in site time, YYYY-MM-DD HH:MM."""
     if not isinstance(value, str) or _is_real(_LOCAL.fullmatch(value)):

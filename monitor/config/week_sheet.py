@@ -2,10 +2,9 @@
 
 from collections.abc import Iterable
 
-from monitor.config.keys import WEEK_DAYS
 from monitor.config.models import WeekRow
 from monitor.config.rows import Found
-from monitor.config.rules import seconds_of_day
+from monitor.config.rules import WEEK_DAYS, seconds_of_day
 from monitor.config.sheet import Sheet
 from monitor.setup import DAY, WeekTurn
 

@@ -16,6 +16,7 @@ from monitor.logic import (
     duty,
     events,
     holds,
+    paths,
     recovery,
     shelving,
     storm,
@@ -122,7 +123,10 @@ def answer(scan: Scan, said: Answer) -> None:
 
 
 def _sort(scan: Scan, said: Answer) -> None:
-    if (question := asking.question_for(scan, said)) is not None:
+    paths.heard(scan, said)
+    if channel := paths.test_for(scan, said):
+        paths.settle(scan, channel, said)
+    elif (question := asking.question_for(scan, said)) is not None:
         asking.settle(scan, question, said)
     elif said.kind == "note":
         scan.journal("answer", "note", "noted", who=said.who, text=said.text)

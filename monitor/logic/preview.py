@@ -11,8 +11,11 @@ from math import isfinite
 from typing import Any
 
 from monitor.inputs import Moment, Reading
+from monitor.logic import wording_paths
 from monitor.logic.derived import observe
 from monitor.logic.gsm import places
+from monitor.logic.path_records import PathRecord
+from monitor.logic.paths import tested
 from monitor.logic.plan import Spec, fuel_spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, HoldRecord, State, fresh
@@ -82,7 +85,21 @@ def specimens(setup: Setup, now: Moment) -> list[Specimen]:
     if not setup.people:
         return []
     scan = _an_hour_on(setup, now)
-    return [_longest(scan, turn, spec) for turn, spec in _turns(scan)]
+    return [*(_longest(scan, turn, spec) for turn, spec in _turns(scan)), *_of_paths(scan)]
+
+
+def _of_paths(scan: Scan) -> Iterator[Specimen]:
+    """The texts about the ways to people, which belong to no event."""
+    setup = scan.setup
+    for channel in tested(setup) if setup.path_test is not None else ():
+        test = PathRecord(number=NUMBER, who=setup.people[0].id, wait=scan.t)
+        yield Specimen("path test", channel, "notice", wording_paths.test(scan, test))
+        silent = wording_paths.not_reached(scan, channel, test)
+        yield Specimen("path not proven", channel, "notice", silent)
+    if setup.day_lines:
+        evening = wording_paths.evening(scan, setup.quiet[1])
+        yield Specimen("evening line", "", "notice", evening)
+        yield Specimen("morning line", "", "notice", wording_paths.morning(scan))
 
 
 def with_longest_names(setup: Setup) -> Setup:

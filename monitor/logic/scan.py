@@ -211,6 +211,10 @@ class Scan:
         if self.running.duty_due != at:
             self._running(duty_due=at)
 
+    def set_paths_due(self, at: float) -> None:
+        if self.running.paths_due != at:
+            self._running(paths_due=at)
+
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}
         if wrong:

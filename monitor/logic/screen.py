@@ -3,6 +3,7 @@
 from monitor.inputs import Moment
 from monitor.logic.derived import EARLY_SHARE, Water, break_forecast, endurance, observe
 from monitor.logic.events import is_open
+from monitor.logic.paths import path_lines
 from monitor.logic.rota import duty_warnings
 from monitor.logic.scan import Scan
 from monitor.logic.standing import standing_lines
@@ -29,6 +30,7 @@ def now_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     lines += [_tag_line(scan, tag.id) for tag in setup.rig.tags]
     lines += [f"The watch itself: {part}: {wrong}" for part, wrong in scan.running.faults.items()]
     lines += duty_warnings(setup, state, now)
+    lines += path_lines(scan)
     return lines + standing_lines(setup, state, now) + event_lines(setup, state, now)
 
 

@@ -12,6 +12,7 @@ from monitor.errors import HoldwaterError
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
 from monitor.logic.duty_records import Exchange, Question, Sleeper, Storm
+from monitor.logic.path_records import Lines, PathRecord
 from monitor.logic.plaindata import must_be, plain, restore
 
 
@@ -209,7 +210,7 @@ class Durable:
     """All that must last: alarms, events, latches, holds, what is put aside, duty, counters.
 
     aside, suppressed: by alarm. works: by place. asked_of: UTC start of the latest turn
-    of duty whose people were asked.
+    of duty whose people were asked. paths: by channel.
     """
 
     alarms: dict[str, AlarmRecord] = field(default_factory=dict)
@@ -228,13 +229,16 @@ class Durable:
     sleeper: Sleeper | None = None
     storm: Storm | None = None
     asked_of: float = 0.0
+    paths: dict[str, PathRecord] = field(default_factory=dict)
+    lines: Lines = field(default_factory=Lines)
 
 
 @dataclass(frozen=True, slots=True)
 class Running:
     """What is rebuilt after a restart. started: when this run of the watch began.
 
-    duty_due: elapsed time at which the duty list must be looked at again.
+    duty_due, paths_due: elapsed time at which the duty list, and the ways to people, must be looked
+    at again.
     """
 
     started: float
@@ -244,6 +248,7 @@ class Running:
     faults: dict[str, str] = field(default_factory=dict)
     followed: dict[str, Followed] = field(default_factory=dict)
     duty_due: float = float("-inf")
+    paths_due: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from monitor.logic import (
     conditions,
     events,
     following,
+    paths,
     quality,
     recovery,
     shelving,
@@ -75,6 +76,7 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     for item in said:
         _take(scan, item)
     asking.follow(scan, anew=bool(said) or scan.durable is not state.durable)
+    paths.follow(scan, anew=bool(said) or scan.durable is not state.durable)
     shelving.follow(scan)
     suppression.follow(scan)
     works.follow(scan)

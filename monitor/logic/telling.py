@@ -40,12 +40,23 @@ ONE_NIGHT = 57_600.0
 """Seconds in which one night is told once: longer than a night, shorter than a day."""
 
 
-def say(scan: Scan, turn: str, grade: str, people: Iterable[str], body: str, asks: int = 0) -> None:
-    """Send a text that belongs to no event to these people. asks: number of its question."""
+def say(
+    scan: Scan,
+    turn: str,
+    grade: str,
+    people: Iterable[str],
+    body: str,
+    asks: int = 0,
+    channel: str = "",
+) -> None:
+    """Send a text that belongs to no event to these people. asks: number of its question.
+    channel: the only way it goes by, "" for all of each person."""
     for person in people:
         if person in scan.setup.person:
             number, expires = scan.take_text_number(), scan.t + LIFE
-            scan.effects.append(Text(number, asks, person, turn, grade, body, scan.now, expires))
+            scan.effects.append(
+                Text(number, asks, person, turn, grade, body, scan.now, expires, channel)
+            )
             scan.journal("text", str(asks or ""), turn, grade=grade, who=person, text=body)
 
 

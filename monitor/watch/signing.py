@@ -1,6 +1,8 @@
 """The sign of life that a full pass of the loop leaves."""
 
+from monitor.logic import storm
 from monitor.logic.events import is_open
+from monitor.logic.scan import Scan
 from monitor.loop import Snapshot
 from monitor.sign import Sign
 
@@ -20,5 +22,5 @@ def sign_of(snapshot: Snapshot) -> Sign:
         open=len(events),
         untaken=sum(event.stage == "open" for event in events),
         faults=len(state.running.faults),
-        storm=False,
+        storm=storm.is_on(Scan(setup, state, now)),
     )

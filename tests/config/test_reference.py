@@ -31,6 +31,7 @@ TABLES: list[tuple[str, type[BaseModel], Rules]] = [
     ("### [[flow]]", models.FlowRow, keys.FLOW),
     ("### [[limit]]", models.LimitRow, keys.LIMIT),
     ("### At the top", models.DutyHead, keys.DUTY_HEAD),
+    ("### Above all channels", models.ChannelsHead, keys.CHANNELS_HEAD),
     ("### [[person]]", models.PersonRow, keys.PERSON),
     ("### [[turn]]", models.TurnRow, keys.TURN),
     ("### [[week]]", models.WeekRow, keys.WEEK),
