@@ -23,6 +23,13 @@ WHERE boot = ? AND start_ms >= ? AND start_ms < ? AND tag = ?
 ORDER BY start_ms, part
 """
 
+ROW_SUMS = """
+SELECT start_ms, span_ms, n - left_out, low * coalesce(up, 1.0) / coalesce(down, 1.0),
+    total * coalesce(up, 1.0) / coalesce(down, 1.0), high * coalesce(up, 1.0) / coalesce(down, 1.0)
+FROM readings LEFT JOIN scales ON scales.id = scale
+WHERE boot = ? AND start_ms >= ? AND start_ms < ? AND tag = ? AND low IS NOT NULL
+"""
+
 MADE_HOURS = """
 SELECT tag, boot, hour, n, low, total, high FROM hours
 WHERE tag = ? AND boot = ? AND hour >= ? AND hour < ?
@@ -52,7 +59,7 @@ def series(db: sqlite3.Connection, tag: str, stretches: Iterable[Stretch]) -> It
     for stretch in stretches:
         for packed, calibration, rig, run in _rows(db, tag, stretch):
             times, values, problems = unpack(packed)
-            inside = _inside(times, stretch)
+            inside = positions_in(times, stretch)
             if inside:
                 yield Series(
                     tag,
@@ -122,6 +129,20 @@ def hours(
     return list(found.values())
 
 
+def row_sums(
+    db: sqlite3.Connection, timeline: Timeline, tag: str, stretches: Iterable[Stretch]
+) -> list[Rollup]:
+    """Sums of whole rows that begin in the stretches, without a look at their readings."""
+    number = _tag(db, tag)
+    return [
+        Rollup(timeline.moment(stretch.boot, start / 1000.0), span / 1000.0, n, low, total, high)
+        for stretch in stretches
+        for start, span, n, low, total, high in db.execute(
+            ROW_SUMS, (stretch.boot, stretch.start_ms, stretch.end_ms, number)
+        )
+    ]
+
+
 def merged(found: Iterable[Rollup], start: float, width: float, points: int) -> list[Rollup]:
     """Sums joined to cells of `width` seconds of UTC from `start` on, by where they begin."""
     cells: dict[int, Rollup] = {}
@@ -172,7 +193,7 @@ def _cells(packed: Packed, stretch: Stretch, width_ms: int) -> Iterator[tuple[in
             yield cell, sums
         return
     times, values, problems = unpack(packed)
-    inside = _inside(times, stretch)
+    inside = positions_in(times, stretch)
     if problems or None in values:
         inside = [i for i in inside if i not in problems and values[i] is not None]
     at = [times[i] for i in inside]
@@ -186,7 +207,7 @@ def _cells(packed: Packed, stretch: Stretch, width_ms: int) -> Iterator[tuple[in
         begin = end
 
 
-def _inside(times: list[int], stretch: Stretch) -> Sequence[int]:
+def positions_in(times: list[int], stretch: Stretch) -> Sequence[int]:
     """Positions of the times within a stretch, in order of time, equal ones as they came."""
     in_order = sorted(range(len(times)), key=times.__getitem__)
     first = bisect_left(in_order, stretch.start_ms, key=times.__getitem__)

@@ -21,6 +21,7 @@ from monitor.archive.squeezing import (
     little_endian,
     narrow,
     widen,
+    widened,
 )
 from monitor.errors import ArchiveError
 
@@ -37,6 +38,10 @@ DIVISORS = (1.0, 2.0, 4.0, 5.0, 8.0, 10.0, 16.0, 20.0, 50.0, 100.0, 256.0, 1e3, 
 as text delivers them and the binary steps of converters."""
 
 BY_DIFFERENCE, BY_STEP = 0, 1
+
+NEAREST = 20
+NEAR = bytes(number % 256 for number in range(-NEAREST, NEAREST + 1))
+"""Times that lie off by no more than so many ms, as bytes: looked for all at once."""
 
 
 class Scale(NamedTuple):
@@ -136,6 +141,30 @@ def unpack(row: Packed) -> tuple[list[int], list[float | None], dict[int, str]]:
         return times, list(values), problems
     rest = iter(values)
     return times, [None if i in missing else next(rest) for i in range(row.n)], problems
+
+
+def spacing(n: int, span_ms: int, times: bytes | None) -> tuple[float, float]:
+    """Bounds of the time from one reading to the next, ms, without a list of times.
+
+    n, span_ms, times: as in `Packed`. (0, 0) for a single reading. ArchiveError if damaged.
+    """
+    if n < 2:
+        return 0.0, 0.0
+    even = span_ms / (n - 1)
+    if times is None:
+        return even, even
+    try:
+        raw = inflate(times[1:])
+        if len(raw) == n and not raw.translate(None, NEAR):
+            least, most = -NEAREST, NEAREST
+        else:
+            off = set(widened(raw, n)[times[0] :])  # the first change is from nothing
+            least, most = min(off), max(off)
+    except (zlib.error, ValueError) as error:
+        raise ArchiveError(f"a row of readings cannot be read: {error}") from error
+    if times[0] == BY_STEP:
+        return even + least - 1.0, even + most + 1.0  # the grid is rounded to 1 ms
+    return even - (most - least) - 1.0, even + (most - least) + 1.0
 
 
 def _sums(

@@ -10,7 +10,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal, Self
 
-from monitor.archive import history
+from monitor.archive import blocks, history
+from monitor.archive.blocks import Block
 from monitor.archive.boots import load_boots, load_offsets
 from monitor.archive.opening import open_for_reading
 from monitor.archive.records import Boot, Note, Offset, OutboxRow, Rollup, Series, SetupVersion
@@ -96,6 +97,14 @@ class Reader:
         with self._telling():
             yield from history.series(self._db, tag, self._stretches(start, end, by))
 
+    def blocks(self, start: float, end: float, failing: frozenset[int]) -> dict[str, list[Block]]:
+        """Rows of all tags that reach into a span of UTC, by tag and time, not unpacked.
+
+        failing: quality flags that spoil a reading. For tables over a season.
+        """
+        with self._telling():
+            return blocks.blocks(self._db, self._stretches(start, end, "utc"), failing)
+
     def readings(
         self, tag: str, start: float = -math.inf, end: float = math.inf, by: Axis = "elapsed"
     ) -> list[Reading]:
@@ -133,13 +142,21 @@ class Reader:
     def view(self, tag: str, start: float, end: float, points: int) -> list[Rollup]:
         """A curve of at most so many points, each with lowest, mean and highest; UTC seconds.
 
-        A point covers (end - start) / points seconds; one without readings is left out. Where that
-        is more than half an hour it is made of whole hours of watch time, which is quick.
+        A point covers (end - start) / points seconds; one without readings is left out. To be
+        quick, points over half an hour are made of whole hours, and those over five minutes of
+        whole rows: what they are made of is counted where it begins.
         """
         width = (end - start) / points
-        if width <= 1800.0:
+        if width <= 300.0:
             return self.rollup(tag, start, end, width, by="utc")
-        return history.merged(self.hours(tag, start, end, by="utc"), start, width, points)
+        if width > 1800.0:
+            found = self.hours(tag, start, end, by="utc")
+        else:
+            with self._telling():
+                timeline = self.timeline()
+                stretches = timeline.in_utc(start, end)
+                found = history.row_sums(self._db, timeline, tag, stretches)
+        return history.merged(found, start, width, points)
 
     def flags(
         self, tag: str, start: float = -math.inf, end: float = math.inf, by: Axis = "elapsed"

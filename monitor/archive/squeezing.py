@@ -18,7 +18,11 @@ def narrow(numbers: list[int]) -> bytes:
 
 def widen(blob: bytes, count: int) -> "array[int]":
     """What `narrow` and `deflate` made of `count` numbers. ValueError or zlib.error if damaged."""
-    raw = inflate(blob)
+    return widened(inflate(blob), count)
+
+
+def widened(raw: bytes, count: int) -> "array[int]":
+    """What `narrow` made of `count` numbers. ValueError if damaged."""
     width, rest = divmod(len(raw), count)
     if rest or width not in CODES:
         raise ValueError(f"{count} numbers expected, {len(raw)} bytes found")

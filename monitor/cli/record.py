@@ -1,5 +1,6 @@
 """Commands that show the record of a run, read from the archive; they need no running watch."""
 
+import sys
 from math import inf
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from monitor.cli.options import FILE, state_option
 
 @click.command()
 @state_option
+@click.option("--run", default="", help="Which run. [default: the latest]")
 @click.option("--from", "first", type=int, metavar="DPH", help="First day. [default: all]")
 @click.option("--to", "last", type=int, metavar="DPH", help="Last day, included.")
 @click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
@@ -17,6 +19,7 @@ from monitor.cli.options import FILE, state_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a day.")
 def days(
     state: Path,
+    run: str,
     first: int | None,
     last: int | None,
     base: float,
@@ -35,9 +38,17 @@ def days(
     """
     from monitor.archive import Reader
     from monitor.control import RECORD
-    from monitor.record import Wish, csv_lines, day_table, json_lines, site_of, text_lines
+    from monitor.record import (
+        Wish,
+        csv_lines,
+        day_count,
+        day_table,
+        json_lines,
+        site_of,
+        text_lines,
+    )
 
-    wish = Wish(-inf if first is None else first, inf if last is None else last, base)
+    wish = Wish(-inf if first is None else first, inf if last is None else last, base, run)
     with Reader(state / RECORD) as reader:
         site = site_of(reader, base)
         if as_json:
@@ -45,7 +56,10 @@ def days(
                 click.echo(line)
             if table is None:
                 return
-        rows = list(day_table(reader, wish))
+        with click.progressbar(
+            day_table(reader, wish), day_count(reader, wish), "Days", file=sys.stderr
+        ) as bar:
+            rows = list(bar)
     if table is None:
         for line in text_lines(site, rows):
             click.echo(line)

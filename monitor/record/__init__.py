@@ -4,7 +4,7 @@
 means and what it cannot say: docs/reference/day-table.md.
 """
 
-from monitor.record.gather import Wish, day_table
+from monitor.record.gather import Wish, day_count, day_table
 from monitor.record.rows import DayRow, Missing
 from monitor.record.show import Site, csv_lines, json_lines, site_of
 from monitor.record.text import text_lines
@@ -15,6 +15,7 @@ __all__ = [
     "Site",
     "Wish",
     "csv_lines",
+    "day_count",
     "day_table",
     "json_lines",
     "site_of",

@@ -11,11 +11,25 @@ from dataclasses import dataclass
 from itertools import compress, count, pairwise
 from math import inf
 from operator import le, lt, mul, sub
+from typing import NamedTuple
 
 from monitor.record.spans import Span, Spans
 
-Chunk = tuple[Sequence[float], Sequence[float | None]]
-"""Times (UTC s) and values of some readings; None where the reading cannot be used."""
+
+class Lump(NamedTuple):
+    """Evenly spaced usable readings that were not looked at one by one; UTC s of the first and
+    the last, how many, and their lowest, mean and highest."""
+
+    first: float
+    last: float
+    n: int
+    low: float
+    mean: float
+    high: float
+
+
+Chunk = tuple[Sequence[float], Sequence[float | None]] | Lump
+"""Times (UTC s) and values of some readings; None where the reading cannot be used. Or a lump."""
 
 
 def bridged(every: float) -> float:
@@ -28,11 +42,16 @@ def bridged(every: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """Values in order of time; each stands from `starts` to `ends` (UTC s)."""
+    """Values in order of time; each stands from `starts` to `ends` (UTC s).
+
+    A value may be the mean of a lump; lows and highs are those of each.
+    """
 
     starts: list[float]
     ends: list[float]
     values: list[float]
+    lows: list[float]
+    highs: list[float]
 
     @property
     def seconds(self) -> float:
@@ -58,13 +77,17 @@ class Course:
         starts: list[float] = []
         ends: list[float] = []
         values: list[float] = []
+        lows: list[float] = []
+        highs: list[float] = []
         for start, end in spans:
             first, last = bisect_right(self.ends, start), bisect_left(self.starts, end)
             if first < last:
                 starts += [max(start, self.starts[first]), *self.starts[first + 1 : last]]
                 ends += [*self.ends[first : last - 1], min(end, self.ends[last - 1])]
                 values += self.values[first:last]
-        return Course(starts, ends, values)
+                lows += self.lows[first:last]
+                highs += self.highs[first:last]
+        return Course(starts, ends, values, lows, highs)
 
     def below(self, limit: float) -> Spans:
         """When the value was under a limit."""
@@ -88,36 +111,62 @@ def course(chunks: Iterable[Chunk], every: float) -> Course:
     """The course from readings in chunks, as they lie in the archive.
 
     every: the period at which a reading is due, s. Readings out of order are put in order; of two
-    at one moment the later one counts.
+    at one moment the later one counts. Lumps must not overlap anything.
     """
-    times: list[float] = []
-    values: list[float] = []
-    for at, given in chunks:
+    pieces = _Pieces()
+    for chunk in chunks:
+        pieces.add(chunk)
+    if not all(map(le, pieces.times, pieces.times[1:])):
+        pieces.put_in_order()
+    times, lasts = pieces.times, pieces.lasts
+    longest = bridged(every)
+    if max(map(sub, times[1:], lasts), default=0.0) <= longest:
+        ends = [*times[1:], *(at + every for at in lasts[-1:])]
+    else:
+        steps = zip(lasts, [*times[1:], inf], strict=True)
+        ends = [after if after - at <= longest else at + every for at, after in steps]
+    found = Course(times, ends, pieces.values, pieces.lows, pieces.highs)
+    return found if all(map(lt, times, ends)) else _without_empty(found)
+
+
+class _Pieces:
+    """Readings and lumps in columns. lasts: the moment of the last reading of each."""
+
+    def __init__(self) -> None:
+        self.times: list[float] = []
+        self.lasts: list[float] = []
+        self.values: list[float] = []
+        self.lows: list[float] = []
+        self.highs: list[float] = []
+
+    def add(self, chunk: Chunk) -> None:
+        if isinstance(chunk, Lump):
+            self.times.append(chunk.first)
+            self.lasts.append(chunk.last)
+            self.values.append(chunk.mean)
+            self.lows.append(chunk.low)
+            self.highs.append(chunk.high)
+            return
+        at, given = chunk
         if None in given:
             usable = [(t, v) for t, v in zip(at, given, strict=True) if v is not None]
-            times += [t for t, _ in usable]
-            values += [v for _, v in usable]
-        else:
-            times += at
-            values += given  # type: ignore[arg-type]  # there is no None in it
-    if not all(map(le, times, times[1:])):
-        order = sorted(range(len(times)), key=times.__getitem__)
-        times, values = [times[i] for i in order], [values[i] for i in order]
-    longest = bridged(every)
-    if max(map(sub, times[1:], times), default=0.0) <= longest:
-        ends = [*times[1:], *(at + every for at in times[-1:])]
-    else:
-        steps = pairwise([*times, inf])
-        ends = [after if after - at <= longest else at + every for at, after in steps]
-    return _without_empty(times, ends, values)
+            at, given = [t for t, _ in usable], [v for _, v in usable]
+        self.times += at
+        self.lasts += at
+        for column in (self.values, self.lows, self.highs):
+            column.extend(given)  # type: ignore[arg-type]  # there is no None in it
+
+    def put_in_order(self) -> None:
+        order = sorted(range(len(self.times)), key=self.times.__getitem__)
+        for column in (self.times, self.lasts, self.values, self.lows, self.highs):
+            column[:] = [column[i] for i in order]
 
 
-def _without_empty(starts: list[float], ends: list[float], values: list[float]) -> Course:
+def _without_empty(found: Course) -> Course:
     """Leave out what stands for no time: the earlier one of two readings at one moment."""
-    if all(map(lt, starts, ends)):
-        return Course(starts, ends, values)
-    kept = [i for i, start in enumerate(starts) if start < ends[i]]
-    return Course([starts[i] for i in kept], [ends[i] for i in kept], [values[i] for i in kept])
+    kept = [i for i, start in enumerate(found.starts) if start < found.ends[i]]
+    columns = (found.starts, found.ends, found.values, found.lows, found.highs)
+    return Course(*([column[i] for i in kept] for column in columns))
 
 
 def _touching(steps: Iterable[tuple[float, float]]) -> Spans:

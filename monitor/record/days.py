@@ -9,18 +9,31 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
 from itertools import pairwise
-from math import inf
+from math import inf, isfinite
+from typing import NamedTuple
 
 from monitor.logic.chains import Chain
 from monitor.logic.derived import no_flow_below
 from monitor.logic.plan import plan_of
-from monitor.record.course import Chunk, Course, course
+from monitor.record.course import Chunk, Course, Lump, course
 from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature, Water
 from monitor.record.spans import Span, Spans, joined, overlap, seconds, without
 from monitor.rig import Tag
 from monitor.setup import DAY, Limit, Profile, Setup
+from monitor.units import STATES
 
-Read = Callable[[Tag], Iterable[Chunk]]
+
+class Cares(NamedTuple):
+    """What is asked of a tag. A lump of its readings must lie on one side of each of these.
+
+    edges: UTC s, in order. levels: values, SI.
+    """
+
+    edges: tuple[float, ...]
+    levels: tuple[float, ...]
+
+
+Read = Callable[[Tag, Cares], Iterable[Chunk]]
 """Gives the readings of a tag, in SI, for the day and a minute on both sides of it."""
 
 EDGE = 90.0
@@ -85,7 +98,7 @@ def day_row(frame: Frame, read: Read) -> DayRow:
     kept: dict[str, Seen] = {}
     water = WaterSums(frame, chain)
     for tag in setup.rig.tags:
-        seen = _seen(frame, tag, read(tag))
+        seen = _seen(frame, tag, read(tag, _cares(frame, chain, tag)))
         if tag.measures == "temperature" and tag.of == setup.run.tank:
             temperatures.append(temperature(frame, seen))
         water.add(seen)
@@ -104,7 +117,7 @@ def day_row(frame: Frame, read: Read) -> DayRow:
     )
 
 
-_NOTHING = Course([], [], [])
+_NOTHING = Course([], [], [], [], [])
 
 
 def _seen(frame: Frame, tag: Tag, chunks: Iterable[Chunk]) -> Seen:
@@ -112,13 +125,42 @@ def _seen(frame: Frame, tag: Tag, chunks: Iterable[Chunk]) -> Seen:
     held = list(chunks)
     start, end = frame.span
     came, unusable = 0, []
-    for times, values in held:
+    for chunk in held:
+        if isinstance(chunk, Lump):
+            came += chunk.n if start <= chunk.first < end else 0
+            continue
+        times, values = chunk
         came += sum(map(start.__le__, times)) - sum(map(end.__le__, times))
         if None in values:
             pairs = zip(times, values, strict=True)
             unusable += [at for at, value in pairs if value is None and start <= at < end]
     found = course(held, tag.every).within(frame.in_force)
     return Seen(tag, found, found.seen, came - len(unusable), tuple(unusable))
+
+
+def _cares(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
+    """Where the readings of a tag must be told apart: in time, and by value."""
+    profiles: list[Profile] = []
+    levels: set[float] = set()
+    for setup in (force.setup for force in frame.forces):
+        if tag.measures == "temperature":
+            profiles += (_border(setup, tag.id, side) for side in SIDES)
+        elif chain is not None and tag == chain.flow:
+            profiles.append(_no_flow(setup, chain, tag))
+        elif chain is not None and tag == chain.supply:
+            profiles.append(_no_supply(setup, chain))
+        elif tag.measures in STATES:
+            levels.add(0.5)
+    edges = {
+        edge for span in (frame.span, *(force.span for force in frame.forces)) for edge in span
+    }
+    for profile in profiles:
+        levels |= {value for _, value in profile.steps if isfinite(value)}
+        edges |= {
+            force.setup.next_time_of_day(force.span.start, profile.changes_at)
+            for force in frame.forces
+        }
+    return Cares(tuple(sorted(edges)), tuple(sorted(levels)))
 
 
 def line_into_tank(setup: Setup) -> Chain | None:
@@ -161,9 +203,9 @@ def temperature(frame: Frame, seen: Seen) -> Temperature:
     mean = found.integral / length
     return Temperature(
         tag=seen.tag.id,
-        low=min(found.values),
+        low=min(found.lows),
         mean=mean,
-        high=max(found.values),
+        high=max(found.highs),
         in_band=_in_band(frame, seen),
         degree_days=max(0.0, mean - frame.base) * length / DAY,
         seen=length,

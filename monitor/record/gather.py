@@ -1,7 +1,7 @@
-"""The day table of the run in an archive: one day after the other, one tag after the other.
+"""The day table of a run in an archive, one day after the other.
 
-Only one tag of one day is unpacked at a time. So a season of a sensor a second needs no more
-memory than a day of it.
+Only the packed rows of one day are in memory at a time. So a season of a sensor a second needs no
+more memory than a day of it.
 """
 
 from collections.abc import Iterator
@@ -10,19 +10,15 @@ from datetime import date, timedelta
 from itertools import pairwise
 from math import inf
 
-from monitor.archive import Reader, Series
-from monitor.archive.timeline import Timeline
+from monitor.archive import Reader
 from monitor.config import load_texts
 from monitor.errors import HoldwaterError
-from monitor.logic.quality import FAIL, MISSING
-from monitor.logic.scaling import to_si
 from monitor.logic.state import decode, fresh
-from monitor.record.course import Chunk, bridged
 from monitor.record.days import Force, Frame, day_row
+from monitor.record.loader import Loader
 from monitor.record.rows import DayRow
 from monitor.record.spans import Span, days_between, local_day
 from monitor.record.story import Story
-from monitor.rig import Tag
 from monitor.setup import Run, Setup
 
 WENT_OUT = ("accepted", "unknown")
@@ -44,15 +40,23 @@ class Wish:
 
 def day_table(reader: Reader, wish: Wish) -> Iterator[DayRow]:
     """The rows of a run in the archive, by day. HoldwaterError where there is none."""
-    forces = forces_of(reader, wish.run)
-    setup = forces[-1].setup
-    days = _days(reader, forces)
+    forces, days = forces_of(reader, wish.run), days_of(reader, wish.run)
     if not days:
         raise HoldwaterError("the record has no readings of this run yet; a table needs a day")
     table = Table(reader, forces, days)
-    for day in days:
-        if wish.first <= dph_of(setup, day) <= wish.last:
-            yield table.row(day, wish.base)
+    for day in wished(forces, days, wish):
+        yield table.row(day, wish.base)
+
+
+def day_count(reader: Reader, wish: Wish) -> int:
+    """How many rows the table will have, for a progress bar."""
+    return len(wished(forces_of(reader, wish.run), days_of(reader, wish.run), wish))
+
+
+def wished(forces: tuple[Force, ...], days: list[date], wish: Wish) -> list[date]:
+    """The days whose number was asked for."""
+    setup = forces[-1].setup
+    return [day for day in days if wish.first <= dph_of(setup, day) <= wish.last]
 
 
 def dph_of(setup: Setup, day: date) -> int:
@@ -117,8 +121,9 @@ def _run(setup: Setup) -> Run:
     return setup.run
 
 
-def _days(reader: Reader, forces: tuple[Force, ...]) -> list[date]:
-    """The local dates from the first to the last reading of the run."""
+def days_of(reader: Reader, run: str) -> list[date]:
+    """The local dates from the first to the last reading of a run."""
+    forces = forces_of(reader, run)
     setup = forces[-1].setup
     ends = [utc for tag in reader.tags() for utc in _ends(reader, tag)]
     if not ends:
@@ -130,11 +135,13 @@ def _days(reader: Reader, forces: tuple[Force, ...]) -> list[date]:
 
 def _ends(reader: Reader, tag: str) -> Iterator[float]:
     """UTC of the first and the last reading of a tag that has a value; nothing if it has none."""
+    timeline = reader.timeline()
     hours = sorted(reader.hours(tag), key=lambda hour: hour.moment.utc)
     for hour in hours[:1] + hours[-1:]:
         begin = hour.moment.elapsed
-        found = [reading.moment.utc for reading in reader.readings(tag, begin, begin + hour.width)]
-        yield from (min(found), max(found))
+        for part in reader.series(tag, begin, begin + hour.width):
+            ends = (min(part.elapsed), max(part.elapsed))
+            yield from (timeline.moment(part.boot, elapsed).utc for elapsed in ends)
 
 
 class Table:
@@ -233,54 +240,3 @@ def _texts(reader: Reader) -> list[tuple[float, bool]]:
         _, went = found.get(row.text.number, (0.0, False))
         found[row.text.number] = (row.text.moment.utc, went or row.state in WENT_OUT)
     return list(found.values())
-
-
-class Loader:
-    """Readings of one day out of the archive: in SI, their time as known today."""
-
-    def __init__(
-        self,
-        reader: Reader,
-        timeline: Timeline,
-        calibrated: dict[tuple[str, int], Tag],
-        span: Span,
-    ) -> None:
-        self._reader = reader
-        self._timeline = timeline
-        self._calibrated = calibrated
-        self._span = span
-        self._untrusted: set[int] = set()
-
-    def read(self, tag: Tag) -> Iterator[Chunk]:
-        """The readings of a tag in chunks; None where one cannot be used."""
-        margin = bridged(tag.every)
-        start, end = self._span.start - margin, self._span.end + margin
-        failed = {
-            round(flag.elapsed * 1000.0)
-            for flag in self._reader.flags(tag.id, start, end, by="utc")
-            if flag.flag in (FAIL, MISSING)
-        }
-        for part in self._reader.series(tag.id, start, end, by="utc"):
-            offset = self._timeline.offset(part.boot, part.elapsed[0])
-            if not offset.trusted:
-                self._untrusted.add(part.boot)
-            ahead = offset.ahead
-            yield [at + ahead for at in part.elapsed], self._values(tag, part, failed)
-
-    def _values(self, tag: Tag, part: Series, failed: set[int]) -> list[float | None]:
-        as_then = self._calibrated.get((tag.id, part.calibration), tag)
-        zero = to_si(as_then, 0.0)
-        gain = to_si(as_then, 1.0) - zero
-        values = [None if value is None else value * gain + zero for value in part.values]
-        for position in part.problems:
-            values[position] = None
-        if failed:
-            for position, at in enumerate(part.elapsed):
-                if round(at * 1000.0) in failed:
-                    values[position] = None
-        return values
-
-    def notes(self) -> Iterator[str]:
-        """What makes the times of the day doubtful."""
-        for boot in sorted(self._untrusted):
-            yield f"the clock was never known to be right in boot {boot}: times may be wrong"

@@ -479,9 +479,12 @@ def test_a_view_of_a_long_span_is_made_of_hours(path: Path) -> None:
         kept.writer.readings([reading(600.0 * i, float(i // 144)) for i in range(144 * days)], {})
     with Reader(path) as reader:
         points = reader.view("LT1.flow", BEGIN, BEGIN + 86_400.0 * days, 30)
-        short = reader.view("LT1.flow", BEGIN, BEGIN + 36_000.0, 60)
+        short = reader.view("LT1.flow", BEGIN, BEGIN + 36_000.0, 30)
+        shorter = reader.view("LT1.flow", BEGIN, BEGIN + 18_000.0, 90)
     assert 30 == len(points)
     assert (0.0, 1.0, 192) == (points[0].low, points[0].high, points[0].n)
     assert 0.25 == points[0].mean
     assert 115_200.0 == points[0].width == points[1].moment.utc - points[0].moment.utc
-    assert (60, 600.0) == (len(short), short[0].width)
+    assert (30, 1200.0) == (len(short), short[0].width)
+    assert 60 == sum(point.n for point in short)
+    assert (30, 200.0) == (len(shorter), shorter[0].width)

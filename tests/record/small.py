@@ -67,6 +67,13 @@ def frame_of(day: date, setup: Setup = SETUP, holds: Mapping[str, Spans] | None 
 
 
 def each_minute(frame: Frame, values: Iterable[tuple[float, float | None]]) -> Chunk:
+    """The same as a chunk of any kind."""
+    return readings_each_minute(frame, values)
+
+
+def readings_each_minute(
+    frame: Frame, values: Iterable[tuple[float, float | None]]
+) -> tuple[list[float], list[float | None]]:
     """A reading a minute; values: (hours, value) one after the other; None for no reading."""
     at = frame.span.start
     times: list[float] = []
@@ -82,7 +89,7 @@ def each_minute(frame: Frame, values: Iterable[tuple[float, float | None]]) -> C
 
 def reader_of(chunks: Mapping[str, Chunk]) -> Read:
     """Gives the chunk of a tag; nothing for the others."""
-    return lambda tag: [chunks[tag.id]] if tag.id in chunks else []
+    return lambda tag, cares: [chunks[tag.id]] if tag.id in chunks else []
 
 
 def row_of(frame: Frame, **values: list[tuple[float, float | None]]) -> DayRow:

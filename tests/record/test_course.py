@@ -32,7 +32,7 @@ def test_what_is_bridged(every: float, longest: float) -> None:
 def test_a_reading_stands_until_the_next() -> None:
     """Two values for 10 s and 30 s have the mean that their times give them."""
     found = of((0.0, 20.0), (10.0, 24.0), (40.0, 30.0))
-    assert Course([0.0, 10.0, 40.0], [10.0, 40.0, 50.0], [20.0, 24.0, 30.0]) == found
+    assert Course([0.0, 10.0, 40.0], [10.0, 40.0, 50.0], *[[20.0, 24.0, 30.0]] * 3) == found
     assert 10 * 20 + 30 * 24 + 10 * 30 == found.integral
     assert 50.0 == found.seconds
 
@@ -60,7 +60,7 @@ def test_of_two_readings_at_one_moment_the_later_counts() -> None:
 def test_a_part_begins_and_ends_with_what_stood_then() -> None:
     """A reading from before a span still stands in it, and is cut at its end."""
     found = of((0.0, 1.0), (10.0, 2.0), (20.0, 3.0)).within([Span(5.0, 12.0), Span(25.0, 99.0)])
-    assert Course([5.0, 10.0, 25.0], [10.0, 12.0, 30.0], [1.0, 2.0, 3.0]) == found
+    assert Course([5.0, 10.0, 25.0], [10.0, 12.0, 30.0], *[[1.0, 2.0, 3.0]] * 3) == found
 
 
 def test_under_a_limit_and_between_two() -> None:

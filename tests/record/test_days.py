@@ -24,6 +24,7 @@ from record.small import (
     each_minute,
     frame_of,
     reader_of,
+    readings_each_minute,
     row_of,
     with_tags,
 )
@@ -154,7 +155,7 @@ def test_a_gap_of_one_tag_is_its_own() -> None:
 def test_readings_that_cannot_be_used_are_named_as_the_reason() -> None:
     """An hour of bad readings is a gap, and they are counted."""
     frame = frame_of(ORDINARY)
-    times, values = each_minute(frame, [(24, 26.0)])
+    times, values = readings_each_minute(frame, [(24, 26.0)])
     bad = [None if 60 <= i < 120 else value for i, value in enumerate(values)]
     read = reader_of({"TW1": (times, bad), "QL": each_minute(frame, [(24, SIX)])})
     row = day_row(frame, read)
