@@ -57,7 +57,11 @@ def days(
             if table is None:
                 return
         with click.progressbar(
-            day_table(reader, wish), day_count(reader, wish), "Days", file=sys.stderr
+            day_table(reader, wish),
+            day_count(reader, wish),
+            "Days",
+            hidden=not sys.stderr.isatty(),
+            file=sys.stderr,
         ) as bar:
             rows = list(bar)
     if table is None:

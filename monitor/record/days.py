@@ -4,37 +4,20 @@ What is not measured is said, a gap is never filled: sums cover the time that wa
 much that is. How each column is meant: docs/reference/day-table.md.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
-from itertools import pairwise
 from math import inf, isfinite
-from typing import NamedTuple
 
 from monitor.logic.chains import Chain
-from monitor.logic.derived import no_flow_below
-from monitor.logic.plan import plan_of
 from monitor.record.course import Chunk, Course, Lump, course
-from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature, Water
+from monitor.record.frame import Cares, Frame, Read, Seen, in_steps, line_into_tank
+from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature
 from monitor.record.spans import Span, Spans, joined, overlap, seconds, without
+from monitor.record.water import WaterSums, no_flow, no_supply
 from monitor.rig import Tag
 from monitor.setup import DAY, Limit, Profile, Setup
 from monitor.units import STATES
-
-
-class Cares(NamedTuple):
-    """What is asked of a tag. A lump of its readings must lie on one side of each of these.
-
-    edges: UTC s, in order. levels: values, SI.
-    """
-
-    edges: tuple[float, ...]
-    levels: tuple[float, ...]
-
-
-Read = Callable[[Tag, Cares], Iterable[Chunk]]
-"""Gives the readings of a tag, in SI, for the day and a minute on both sides of it."""
 
 EDGE = 90.0
 """Seconds by which the edges of a general gap may differ from tag to tag: the longest for which a
@@ -42,51 +25,6 @@ reading of a tag of 60 s stands."""
 
 SIDES = {"low": -inf, "high": inf}
 """Sides of a band, each with its border where the sheet has no limit."""
-
-
-@dataclass(frozen=True, slots=True)
-class Force:
-    """A set-up and when it was in force."""
-
-    span: Span
-    setup: Setup
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """All of a day but its readings.
-
-    dph: by the reference hatch of today; limits go by that of the set-up then in force.
-    forces: the set-ups of the run in force that day, in order, at least one. holds: feeding holds
-    on each line. opens, closes: whether the record begins or ends that day. silences: moments at
-    which the watch itself noted that a sensor was silent. base: C, of degree-days.
-    """
-
-    day: date
-    dph: int
-    span: Span
-    forces: tuple[Force, ...]
-    holds: Mapping[str, Spans] = field(default_factory=dict)
-    opens: bool = False
-    closes: bool = False
-    silences: tuple[float, ...] = ()
-    base: float = 0.0
-
-    @property
-    def in_force(self) -> Spans:
-        """When the run was under watch with a set-up of its own."""
-        return joined(force.span for force in self.forces)
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """What one tag has to say of the day, with the moments of readings that cannot be used."""
-
-    tag: Tag
-    course: Course
-    spans: Spans
-    got: int
-    unusable: tuple[float, ...]
 
 
 def day_row(frame: Frame, read: Read) -> DayRow:
@@ -146,9 +84,9 @@ def _cares(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
         if tag.measures == "temperature":
             profiles += (_border(setup, tag.id, side) for side in SIDES)
         elif chain is not None and tag == chain.flow:
-            profiles.append(_no_flow(setup, chain, tag))
+            profiles.append(no_flow(setup, chain, tag))
         elif chain is not None and tag == chain.supply:
-            profiles.append(_no_supply(setup, chain))
+            profiles.append(no_supply(setup, chain))
         elif tag.measures in STATES:
             levels.add(0.5)
     edges = {
@@ -161,30 +99,6 @@ def _cares(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
             for force in frame.forces
         }
     return Cares(tuple(sorted(edges)), tuple(sorted(levels)))
-
-
-def line_into_tank(setup: Setup) -> Chain | None:
-    """The one line that feeds the tank of the run; None where there is none, or several."""
-    assert setup.run is not None
-    chains = [
-        chain
-        for chain in plan_of(setup).chains
-        if chain.tank is not None and chain.tank.id == setup.run.tank
-    ]
-    return chains[0] if len(chains) == 1 else None
-
-
-def in_steps(frame: Frame, profile: Callable[[Setup], Profile]) -> Iterator[tuple[Span, float]]:
-    """The values of a profile over the day, as the watch had them: by set-up, dph and hour."""
-    for force in frame.forces:
-        setup, steps = force.setup, profile(force.setup)
-        edges = [force.span.start, force.span.end]
-        at = setup.next_time_of_day(force.span.start, steps.changes_at)
-        if len(steps.steps) > 1 and at < force.span.end:
-            edges.insert(1, at)
-        for start, end in pairwise(edges):
-            value = steps.at(setup.dph(start), setup.seconds_into_age(start))
-            yield Span(start, end), value
 
 
 # Temperature
@@ -236,90 +150,6 @@ def _warning(setup: Setup, tag: str, side: str) -> Limit | None:
         if limit.condition == f"temperature {side}" and limit.step in ("warn", ""):
             return limit
     return None
-
-
-# Water
-
-
-class WaterSums:
-    """Takes the tags of a day one by one and keeps what concerns the way of the water."""
-
-    def __init__(self, frame: Frame, chain: Chain | None) -> None:
-        self._frame = frame
-        self._chain = chain
-        self._flow: Seen | None = None
-        self._delivered = 0.0
-        self._none: Spans = ()
-        self._lost: dict[str, Measure] = {}
-
-    def add(self, seen: Seen) -> None:
-        """A tag of the rig; most have no part in it."""
-        chain, tag = self._chain, seen.tag
-        if chain is None:
-            return
-        if tag == chain.flow:
-            self._flow, self._delivered = seen, seen.course.integral
-            self._none = _below(self._frame, seen.course, lambda setup: _no_flow(setup, chain, tag))
-        elif tag == chain.witness and chain.flow is None:
-            self._flow, self._none = seen, seen.course.below(0.5)
-        elif tag == chain.supply:
-            lost = _below(self._frame, seen.course, lambda setup: _no_supply(setup, chain))
-            self._lost["supply"] = seconds(lost) if seen.spans else Missing.NOT_OBSERVED
-        elif tag == chain.mains:
-            lost = seen.course.below(0.5)
-            self._lost["mains"] = seconds(lost) if seen.spans else Missing.NOT_OBSERVED
-
-    def row(self, setup: Setup) -> Water:
-        """What they say together."""
-        by = self._flow.tag if self._flow is not None else None
-        nothing = Missing.NOT_OBSERVED if by is not None else Missing.NOT_MEASURED
-        observed = self._flow is not None and bool(self._flow.spans)
-        volume = setup.rig.vessel[setup.run.tank].volume if setup.run is not None else None
-        delivered: Measure = nothing
-        if by is not None and by.measures != "flow":
-            delivered = Missing.NOT_MEASURED
-        elif observed:
-            delivered = self._delivered
-        holds = self._frame.holds.get(self._chain.line.id, ()) if self._chain is not None else ()
-        return Water(
-            by=by.id if by is not None else "",
-            seen=seconds(self._flow.spans) if self._flow is not None else 0.0,
-            delivered=delivered,
-            turnovers=_turnovers(delivered, volume),
-            no_flow=seconds(without(self._none, holds)) if observed else nothing,
-            no_flow_in_holds=seconds(overlap(self._none, holds)) if observed else nothing,
-            supply_lost=self._lost.get("supply", Missing.NOT_MEASURED),
-            mains_lost=self._lost.get("mains", Missing.NOT_MEASURED),
-        )
-
-
-def _turnovers(delivered: Measure, volume: float | None) -> Measure:
-    if isinstance(delivered, Missing):
-        return delivered
-    return delivered / volume if volume else Missing.NOT_MEASURED
-
-
-def _below(frame: Frame, found: Course, profile: Callable[[Setup], Profile]) -> Spans:
-    return joined(
-        below
-        for span, limit in in_steps(frame, profile)
-        for below in found.within([span]).below(limit)
-    )
-
-
-def _no_flow(setup: Setup, chain: Chain, tag: Tag) -> Profile:
-    """The limit "no flow" of the sheet; without one, what the watch takes for none."""
-    for limit in setup.limits_of.get(tag.id, ()):
-        if limit.condition == "no flow" and limit.side == "low":
-            return limit.value
-    return _no_supply(setup, chain)
-
-
-def _no_supply(setup: Setup, chain: Chain) -> Profile:
-    due = setup.flow_due.get(chain.line.id)
-    flow = due.set_flow if due is not None else Profile.constant(0.0)
-    steps = tuple((dph, no_flow_below(value)) for dph, value in flow.steps)
-    return Profile(steps, flow.changes_at)
 
 
 # Coverage

@@ -14,7 +14,8 @@ from monitor.archive import Reader
 from monitor.config import load_texts
 from monitor.errors import HoldwaterError
 from monitor.logic.state import decode, fresh
-from monitor.record.days import Force, Frame, day_row
+from monitor.record.days import day_row
+from monitor.record.frame import Force, Frame
 from monitor.record.loader import Loader
 from monitor.record.rows import DayRow
 from monitor.record.spans import Span, days_between, local_day

@@ -15,7 +15,7 @@ from monitor.archive.timeline import Timeline
 from monitor.logic.quality import FAIL, MISSING
 from monitor.logic.scaling import to_si
 from monitor.record.course import Chunk, Lump, bridged
-from monitor.record.days import Cares
+from monitor.record.frame import Cares
 from monitor.record.spans import Span
 from monitor.rig import Tag
 

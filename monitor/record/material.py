@@ -16,7 +16,7 @@ from monitor.effects import JournalRow
 from monitor.errors import HoldwaterError
 from monitor.logic.scaling import to_si
 from monitor.logic.state import Durable, decode, fresh
-from monitor.record.days import Force
+from monitor.record.frame import Force
 from monitor.record.gather import Wish, day_table, forces_of
 from monitor.record.privacy import Veil, veil_of
 from monitor.record.rows import DayRow, EventOfDay

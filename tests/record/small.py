@@ -5,7 +5,8 @@ from dataclasses import replace
 from datetime import date
 
 from monitor.record.course import Chunk
-from monitor.record.days import Force, Frame, Read, day_row
+from monitor.record.days import day_row
+from monitor.record.frame import Force, Frame, Read
 from monitor.record.rows import DayRow
 from monitor.record.spans import Spans, local_day
 from monitor.rig import Line, Rig, Tag, Vessel

@@ -5,7 +5,8 @@ from datetime import date
 
 import pytest
 
-from monitor.record.days import Force, day_row
+from monitor.record.days import day_row
+from monitor.record.frame import Force
 from monitor.record.rows import Gap, Missing
 from monitor.record.spans import Span
 from monitor.setup import Profile
