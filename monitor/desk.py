@@ -66,7 +66,7 @@ class Desk:
         answer = Answer(
             self._clock.now(),
             kind,
-            self._person(request),
+            self.person(request),
             _event(data),
             _minutes(data),
             _text(data, "text", LONGEST_TEXT),
@@ -108,7 +108,7 @@ class Desk:
         reason = _text(request.data, "reason", LONGEST_TEXT).strip()
         if not reason:
             raise ControlError("reason: say why; it is kept with the version")
-        who = self._person(request)
+        who = self.person(request)
         with self._changing:
             version = self._snapshot().setup.version + 1
             setup = load_texts(files, version)
@@ -116,7 +116,7 @@ class Desk:
             self._put(SetupChange(self._clock.now(), setup, who, reason), files)
         return {"who": who, "version": version}
 
-    def _person(self, request: Request) -> str:
+    def person(self, request: Request) -> str:
         """The user at the other end if that is a person of the set-up, else who is named."""
         people = self._snapshot().setup.person
         named = _text(request.data, "as", 100)

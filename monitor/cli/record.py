@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from monitor.cli import notes
 from monitor.cli.options import FILE, state_option
 
 
@@ -95,4 +96,4 @@ def query(sql: str, state: Path, as_csv: bool) -> None:
         click.echo(line)
 
 
-COMMANDS = (days, query)
+COMMANDS = (days, query, *notes.COMMANDS)

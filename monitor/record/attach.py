@@ -63,7 +63,7 @@ class Match:
 
 def match(sheet: LabSheet, days: Sequence[Day], asked: Asked) -> Match:
     """Find the day of each row. HoldwaterError with every row that cannot be read for certain."""
-    head, column = _heading(sheet, asked.column)
+    head, column = heading(sheet, asked.column)
     only = _only(sheet, head, asked.only)
     first = asked.first_row or sheet.under(head, column)
     run = Span(days[0].day, days[-1].day)
@@ -73,7 +73,7 @@ def match(sheet: LabSheet, days: Sequence[Day], asked: Asked) -> Match:
     others: list[int] = []
     refused: list[str] = []
     for row in range(first, sheet.height + 1):
-        if only is not None and not _same(sheet.cell(row, only[0]), only[1]):
+        if only is not None and not same_word(sheet.cell(row, only[0]), only[1]):
             others.append(row)
             continue
         cell = sheet.cell(row, column)
@@ -134,7 +134,7 @@ def _values(headings: Sequence[str], day: Day | None) -> list[Value]:
     return [day.cells.get(heading) for heading in headings]
 
 
-def _heading(sheet: LabSheet, wanted: str) -> tuple[int, int]:
+def heading(sheet: LabSheet, wanted: str) -> tuple[int, int]:
     """The cell of a heading: by its words, or as a cell such as B2."""
     letters = wanted.rstrip("0123456789")
     number = wanted[len(letters) :]
@@ -186,7 +186,7 @@ def _only(sheet: LabSheet, head: int, only: tuple[str, str] | None) -> tuple[int
     raise HoldwaterError(f"row {head} has no heading {only[0]!r} (of --only)")
 
 
-def _same(cell: object, word: str) -> bool:
+def same_word(cell: object, word: str) -> bool:
     return _word(cell) == _word(word)
 
 

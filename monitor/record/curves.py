@@ -11,7 +11,7 @@ from functools import partial
 
 from monitor.archive import Rollup
 from monitor.logic.quality import FAIL, MISSING
-from monitor.record.days import Frame, in_steps, line_into_tank
+from monitor.record.frame import Frame, in_steps, line_into_tank
 from monitor.record.figures import Edge, Figure, Panel, Point, thinned
 from monitor.record.material import Material
 from monitor.record.rows import EventOfDay, Missing

@@ -23,7 +23,7 @@ NOT_COUNTABLE = "not countable"
 WITHDRAWN = "withdrawn"
 """The kind of an amendment that leaves nothing standing."""
 
-_NUMBER = re.compile(r"(~?)\s*(\d{1,9})(?:([.,])(\d{1,6}))?")
+_NUMBER = re.compile(r"(~?)\s*(\d{1,9})(?:([.,])(\d{1,6}))?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +154,12 @@ KINDS: Mapping[str, Mapping[str, Field]] = {
 
 def check(kind: str, said: Mapping[str, str]) -> None:
     """RefusedInput where a note of this kind cannot hold these fields."""
-    fields = KINDS.get(kind)
-    if fields is None:
+    if kind not in KINDS:
         raise RefusedInput(f"{kind!r} is no kind of note; there are {', '.join(KINDS)}")
+    fields = {**KINDS[kind], "photo": Field("hash of a photo that belongs to it")}
     for name, text in said.items():
         if name not in fields:
-            known = ", ".join(fields) or "none"
-            raise RefusedInput(f"{kind} has no field {name!r}; it has {known}")
+            raise RefusedInput(f"{kind} has no field {name!r}; it has {', '.join(fields)}")
         if len(text) > LONGEST:
             raise RefusedInput(f"{name}: longer than {LONGEST} characters")
         try:

@@ -31,6 +31,7 @@ from monitor.logic.state import State
 from monitor.logic.step import resume
 from monitor.loop import Loop, StepFailed
 from monitor.parts import Parts, build
+from monitor.record.keeping import NoteDesk
 from monitor.setup import Setup
 from monitor.systemd import notify
 from monitor.watch.memory import Memory, durable_from, last_readings, remember, set_up
@@ -117,7 +118,14 @@ class _Watch:
         self._parts.fit(self._setup)
         self._begin(memory, files)
         desk = Desk(self._inbox, self._clock, lambda: self._loop.snapshot, self._check)
-        server = ControlServer(self._state / SOCKET, desk.handlers)
+        notes = NoteDesk(
+            self._state / RECORD,
+            self._writer.notes,
+            self._clock,
+            lambda: self._loop.snapshot.setup,
+            desk.person,
+        )
+        server = ControlServer(self._state / SOCKET, {**desk.handlers, **notes.handlers})
         server.open()
         self._control = Worker("control socket", server.run, self._clock, self._stop)
         self._control.start()

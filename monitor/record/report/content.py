@@ -10,7 +10,7 @@ from monitor import __version__
 from monitor.config import load_texts
 from monitor.logic.plan import plan_of
 from monitor.record.curves import planned_turnovers, run_figures
-from monitor.record.days import line_into_tank
+from monitor.record.frame import line_into_tank
 from monitor.record.figures import Figure
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil

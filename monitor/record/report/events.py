@@ -7,7 +7,7 @@ from monitor.archive import OutboxRow
 from monitor.effects import JournalRow
 from monitor.logic.chains import Chain
 from monitor.record.curves import evidence, readings
-from monitor.record.days import line_into_tank
+from monitor.record.frame import line_into_tank
 from monitor.record.figures import Figure
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
