@@ -187,6 +187,7 @@ def _only(sheet: LabSheet, head: int, only: tuple[str, str] | None) -> tuple[int
 
 
 def same_word(cell: object, word: str) -> bool:
+    """Whether a cell holds a word, whatever its spaces and capitals."""
     return _word(cell) == _word(word)
 
 

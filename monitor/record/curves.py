@@ -11,8 +11,8 @@ from functools import partial
 
 from monitor.archive import Rollup
 from monitor.logic.quality import FAIL, MISSING
-from monitor.record.frame import Frame, in_steps, line_into_tank
 from monitor.record.figures import Edge, Figure, Panel, Point, thinned
+from monitor.record.frame import Frame, in_steps, line_into_tank
 from monitor.record.material import Material
 from monitor.record.rows import EventOfDay, Missing
 from monitor.record.spans import Span, Spans, joined, overlap

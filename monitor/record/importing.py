@@ -189,17 +189,17 @@ def _settle(
         key = _key(note, note.said)
         there[key] += 1
         if entry.note.origin and there[key] > wanted[key]:
-            for part in how.note:
-                same_place.setdefault(_key(note, _fixed(note, part)), []).append(entry.note.number)
+            places = {_key(note, _fixed(note, part)) for part in _parts(how, note)}
+            for place_key in places:
+                same_place.setdefault(place_key, []).append(entry.note.number)
     for note in notes:
         key = _key(note, note.said)
         if there[key] > 0:
             there[key] -= 1
             found.there.append(note.place)
             continue
-        parts = [part for part in how.note if part.kind == note.kind]
-        places = [_key(note, _fixed(note, part)) for part in parts if _holds(note, part)]
-        before = next((same_place[place] for place in places if same_place.get(place)), [])
+        keys = [_key(note, _fixed(note, part)) for part in _parts(how, note)]
+        before = next((same_place[key] for key in keys if same_place.get(key)), [])
         amends = before.pop(0) if len(before) == 1 else 0
         found.notes.append(NewNote(note.place, note.at, note.kind, note.said, amends))
 
@@ -212,8 +212,14 @@ def _fixed(note: NewNote, part: Part) -> dict[str, str]:
     return {name: text for name, text in note.said.items() if name in part.fixed}
 
 
-def _holds(note: NewNote, part: Part) -> bool:
-    return all(note.said.get(name) == text for name, text in part.fixed.items())
+def _parts(how: SheetMap, note: NewNote) -> list[Part]:
+    """The parts of the map from which a note may have come."""
+    return [
+        part
+        for part in how.note
+        if part.kind == note.kind
+        and all(note.said.get(name) == text for name, text in part.fixed.items())
+    ]
 
 
 def preview_lines(found: Plan) -> Iterator[str]:

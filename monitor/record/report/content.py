@@ -10,8 +10,8 @@ from monitor import __version__
 from monitor.config import load_texts
 from monitor.logic.plan import plan_of
 from monitor.record.curves import planned_turnovers, run_figures
-from monitor.record.frame import line_into_tank
 from monitor.record.figures import Figure
+from monitor.record.frame import line_into_tank
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.report.events import EventPage, event_pages

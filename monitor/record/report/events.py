@@ -7,8 +7,8 @@ from monitor.archive import OutboxRow
 from monitor.effects import JournalRow
 from monitor.logic.chains import Chain
 from monitor.record.curves import evidence, readings
-from monitor.record.frame import line_into_tank
 from monitor.record.figures import Figure
+from monitor.record.frame import line_into_tank
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.report.key_figures import Fact
