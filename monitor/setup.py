@@ -149,7 +149,8 @@ class Run:
     hatch_day: the number the hatch day has (0 or 1). day_begins: seconds after local midnight at
     which the number changes. also_in: other vessels that hold larvae of it, after a split.
     begun, closed: UTC s of the first stocking and of the end, None where not said.
-    protocol, approved: number of the animal protocol, and animals approved in it.
+    protocol, approved: number of the animal protocol, and animals approved in it. lights: (on,
+    off) as seconds after local midnight, None where nothing is said.
     """
 
     id: str
@@ -164,6 +165,7 @@ class Run:
     batches: tuple[Batch, ...] = ()
     protocol: str = ""
     approved: int | None = None
+    lights: tuple[float, float] | None = None
 
     @property
     def vessels(self) -> tuple[str, ...]:

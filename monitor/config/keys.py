@@ -231,6 +231,7 @@ RUN: Rules = {
     "closed": Rule('the end of the run: "2026-11-05 10:00"', local_time),
     "protocol": Rule('the number of the animal protocol: "AP-26-14"', words(LONG_ID)),
     "animals_approved": Rule("the animals approved in the protocol", between(0, LARGEST)),
+    "lights": Rule('when lights go on and off: ["06:30", "19:30"]', each(time_of_day, 2)),
 }
 BATCH: Rules = {
     "id": Rule('a short name: "B"', identifier(ID)),

@@ -189,6 +189,7 @@ class RunRow(Strict):
     closed: str | None = None
     protocol: str = ""
     animals_approved: int | None = None
+    lights: list[str] | None = None
 
 
 class BatchRow(Strict):

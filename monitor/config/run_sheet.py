@@ -98,6 +98,7 @@ def _run(row: RunRow, rows: RunRows, zone: ZoneInfo) -> Run:
         tuple(_batch(item, zone) for _, item in rows.batches if item.run in ("", row.id)),
         row.protocol,
         row.animals_approved,
+        (seconds_of_day(row.lights[0]), seconds_of_day(row.lights[1])) if row.lights else None,
     )
 
 

@@ -12,7 +12,8 @@ from math import inf, isfinite
 from monitor.logic.chains import Chain
 from monitor.record.course import Chunk, Course, Lump, course
 from monitor.record.frame import Cares, Frame, Read, Seen, in_steps, line_into_tank
-from monitor.record.rows import Coverage, DayRow, Gap, Measure, Missing, Temperature
+from monitor.record.light import LIT, light_of
+from monitor.record.rows import Coverage, DayRow, Gap, Light, Measure, Missing, Temperature
 from monitor.record.spans import Span, Spans, joined, overlap, seconds, without
 from monitor.record.water import WaterSums, no_flow, no_supply
 from monitor.rig import Tag
@@ -33,12 +34,18 @@ def day_row(frame: Frame, read: Read) -> DayRow:
     assert setup.run is not None, "a day is in a table because a run was in force"
     chain = line_into_tank(setup)
     temperatures: list[Temperature] = []
+    light: Light | None = None
+    measured: list[tuple[str, Measure]] = []
     kept: dict[str, Seen] = {}
     water = WaterSums(frame, chain)
     for tag in setup.rig.tags:
         seen = _seen(frame, tag, read(tag, _cares(frame, chain, tag)))
-        if tag.measures == "temperature" and tag.of == setup.run.tank:
+        if tag.measures == "temperature" and tag.of in setup.run.vessels:
             temperatures.append(temperature(frame, seen))
+        elif tag.measures == "light" and tag.of in setup.run.vessels and light is None:
+            light = light_of(frame, seen)
+        elif tag.measures in CHEMISTRY:
+            measured.append((tag.id, _mean(seen)))
         water.add(seen)
         kept[tag.id] = replace(seen, course=_NOTHING)  # one course at a time is in memory
     anything = joined(span for seen in kept.values() for span in seen.spans)
@@ -52,7 +59,20 @@ def day_row(frame: Frame, read: Read) -> DayRow:
         water=water.row(setup),
         coverage=tuple(_coverage(frame, seen, unwatched) for seen in kept.values()),
         unwatched=unwatched,
+        light=light,
+        held=seconds(overlap([frame.span], water.holds)),
+        measured=tuple(measured),
     )
+
+
+CHEMISTRY = ("salinity", "nitrate", "ph", "ammonia", "oxygen")
+"""Quantities of which the table has the mean of the readings of a day; few come, and by hand."""
+
+
+def _mean(seen: Seen) -> Measure:
+    """The mean of the readings of the day, each for one; SI."""
+    values = seen.course.values
+    return sum(values) / len(values) if values else Missing.NOT_OBSERVED
 
 
 _NOTHING = Course([], [], [], [], [])
@@ -89,6 +109,8 @@ def _cares(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
             profiles.append(no_supply(setup, chain))
         elif tag.measures in STATES:
             levels.add(0.5)
+        elif tag.measures == "light":
+            levels.add(LIT)
     edges = {
         edge for span in (frame.span, *(force.span for force in frame.forces)) for edge in span
     }

@@ -17,6 +17,8 @@ from monitor.logic.state import decode, fresh
 from monitor.record.days import day_row
 from monitor.record.frame import Force, Frame
 from monitor.record.loader import Loader
+from monitor.record.noted import noted_of
+from monitor.record.notes import notebook
 from monitor.record.rows import DayRow
 from monitor.record.spans import Span, days_between, local_day
 from monitor.record.story import Story
@@ -175,6 +177,7 @@ class Table:
         self._events = story.finished(durable)
         self._silences = tuple(story.silences)
         self._texts = _texts(reader)
+        self._notes = notebook(reader, _run(self._setup).id)
         self._calibrated = {
             (tag.id, tag.calibration): tag for force in forces for tag in force.setup.rig.tags
         }
@@ -201,6 +204,7 @@ class Table:
             events=tuple(e for e in self._events if span.start <= e.first_sign < span.end),
             night_texts=sum(sent),
             night_texts_failed=len(sent) - sum(sent),
+            noted=noted_of(self._notes, span),
             notes=(*self._changes(span), *self._starts(span), *loader.notes()),
         )
 

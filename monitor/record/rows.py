@@ -16,6 +16,8 @@ class Missing(StrEnum):
     NOT_MEASURED = "not measured"  # no tag, or no volume of the tank
     NOT_OBSERVED = "not observed"  # a tag, but no reading of it that day
     NO_LIMIT = "no limit"  # the limits sheet has none for it
+    NOT_NOTED = "not noted"  # nobody wrote it down; no zero
+    NO_SCHEDULE = "no schedule"  # run.toml has no hours of light
 
 
 Measure = float | Missing
@@ -78,6 +80,71 @@ class Water:
 
 
 @dataclass(frozen=True, slots=True)
+class Light:
+    """Light at the tank by one tag, s over the `seen` seconds; on: UTC s of its first coming on.
+
+    differs: lit and dark otherwise than run.toml says.
+    """
+
+    by: str
+    seen: float
+    lit: Measure
+    differs: Measure
+    on: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A sum of counts by people. uncounted: notes that say it was not countable."""
+
+    value: Measure
+    is_estimate: bool = False
+    uncounted: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Fed:
+    """A food of the day, in the unit it was written in; total: of the run up to this day."""
+
+    food: str
+    unit: str
+    times: int
+    amount: Counted
+    total: Counted
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """A water test by hand, as it was written."""
+
+    of: str
+    value: float
+    unit: str
+    is_estimate: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """What people wrote down of the day; volumes in m3. first_feed: UTC s.
+
+    signed_by: who signed the daily observation, "" where nobody did. back_dated, amended: how many
+    of these notes were.
+    """
+
+    dead: Counted = Counted(Missing.NOT_NOTED)
+    fed: tuple[Fed, ...] = ()
+    tests: tuple[Test, ...] = ()
+    changed: Measure = Missing.NOT_NOTED
+    topped_up: Measure = Missing.NOT_NOTED
+    stages: tuple[str, ...] = ()
+    firsts: tuple[str, ...] = ()
+    signed_by: str = ""
+    first_feed: float | None = None
+    back_dated: int = 0
+    amended: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class EventOfDay:
     """An event on the day of its first sign; times are UTC s, None where it did not come to that.
 
@@ -100,6 +167,8 @@ class DayRow:
 
     unwatched: when no tag at all was seen. night_texts: texts of the quiet hours that at least
     one channel took; night_texts_failed: those that none did. notes: what else one must know.
+    light: None where no tag measures it. held: seconds of feeding holds on the line into the tank.
+    measured: means of the day by tag of what was measured in the tank besides (salinity ...).
     """
 
     run: str
@@ -114,6 +183,21 @@ class DayRow:
     night_texts: int = 0
     night_texts_failed: int = 0
     notes: tuple[str, ...] = ()
+    light: Light | None = None
+    held: float = 0.0
+    measured: tuple[tuple[str, Measure], ...] = ()
+    noted: Noted = Noted()
+
+    @property
+    def light_before_feed(self) -> Measure:
+        """Seconds from lights-on to the first feed that was noted."""
+        if self.light is None:
+            return Missing.NOT_MEASURED
+        if self.light.on is None:
+            return Missing.NOT_OBSERVED
+        if self.noted.first_feed is None:
+            return Missing.NOT_NOTED
+        return self.noted.first_feed - self.light.on
 
     @property
     def length(self) -> float:

@@ -40,6 +40,11 @@ class WaterSums:
             lost = seen.course.below(0.5)
             self._lost["mains"] = seconds(lost) if seen.spans else Missing.NOT_OBSERVED
 
+    @property
+    def holds(self) -> Spans:
+        """Feeding holds on the line."""
+        return self._frame.holds.get(self._chain.line.id, ()) if self._chain is not None else ()
+
     def row(self, setup: Setup) -> Water:
         """What they say together."""
         by = self._flow.tag if self._flow is not None else None
@@ -51,7 +56,7 @@ class WaterSums:
             delivered = Missing.NOT_MEASURED
         elif observed:
             delivered = self._delivered
-        holds = self._frame.holds.get(self._chain.line.id, ()) if self._chain is not None else ()
+        holds = self.holds
         return Water(
             by=by.id if by is not None else "",
             seen=seconds(self._flow.spans) if self._flow is not None else 0.0,
