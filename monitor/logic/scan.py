@@ -13,6 +13,7 @@ from monitor.inputs import Moment
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
 from monitor.logic.change import Followed
 from monitor.logic.plan import Plan, plan_of
+from monitor.logic.slow import Minutes, Slow
 from monitor.logic.state import (
     AlarmRecord,
     ConditionState,
@@ -184,6 +185,9 @@ class Scan:
         self._durable(next_text=number + 1)
         return number
 
+    def set_slow(self, slow: Slow) -> None:
+        self._durable(slow=slow)
+
     def _durable(self, **changes: object) -> None:
         self.durable = replace(self.durable, **changes)  # type: ignore[arg-type]
 
@@ -214,6 +218,14 @@ class Scan:
     def set_paths_due(self, at: float) -> None:
         if self.running.paths_due != at:
             self._running(paths_due=at)
+
+    def set_minutes(self, minutes: Minutes) -> None:
+        self._running(minutes=minutes)
+
+    def set_dip(self, line: str, since: float | None) -> None:
+        """Since when the flow of a line is down; None: it is not."""
+        dips = {key: item for key, item in self.running.dips.items() if key != line}
+        self._running(dips=dips if since is None else {**dips, line: since})
 
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}

@@ -14,6 +14,7 @@ from monitor.logic.change import Followed
 from monitor.logic.duty_records import Exchange, Question, Sleeper, Storm
 from monitor.logic.path_records import Lines, PathRecord
 from monitor.logic.plaindata import must_be, plain, restore
+from monitor.logic.slow import Minutes, Slow
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +223,7 @@ class Durable:
     suppressed: dict[str, SuppressedRecord] = field(default_factory=dict)
     works: dict[str, WorksRecord] = field(default_factory=dict)
     fuel: FuelRecord | None = None
+    slow: Slow = field(default_factory=Slow)
     next_event: int = 1
     next_text: int = 1
     exchanges: tuple[Exchange, ...] = ()
@@ -235,10 +237,11 @@ class Durable:
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """What is rebuilt after a restart. started: when this run of the watch began.
+    """What is rebuilt after a restart.
 
-    duty_due, paths_due: elapsed time at which the duty list, and the ways to people, must be looked
-    at again.
+    started: when this run of the watch began. duty_due, paths_due: elapsed time at which the duty
+    list, and the ways to people, must be looked at again. dips: since when the flow of a line is
+    down.
     """
 
     started: float
@@ -249,6 +252,8 @@ class Running:
     followed: dict[str, Followed] = field(default_factory=dict)
     duty_due: float = float("-inf")
     paths_due: float = float("-inf")
+    minutes: Minutes = field(default_factory=Minutes)
+    dips: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

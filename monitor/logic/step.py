@@ -27,6 +27,7 @@ from monitor.logic import (
     conditions,
     events,
     following,
+    lately,
     paths,
     quality,
     recovery,
@@ -65,6 +66,7 @@ class Step:
 def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> Step:
     """Take the inputs in their order, judge the rig as of `now`, and say what is to be done."""
     scan = Scan(setup, state, now)
+    lately.take_minute(scan)
     touched = _take_readings(scan, inputs)
     said: list[Input] = []
     for item in inputs:
@@ -157,6 +159,7 @@ def _judge(scan: Scan, touched: frozenset[str]) -> None:
         following.judge_followed(scan, place, touched)
     for water in scan.waters:
         waterways.judge_water(scan, water)
+    lately.watch_lines(scan)
 
 
 def _take(scan: Scan, item: Input) -> None:

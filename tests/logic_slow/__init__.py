@@ -1,0 +1,1 @@
+"""Tests of what moves slowly: means by the hour, trends, heat ahead."""
