@@ -37,7 +37,8 @@ class Text:
 class JournalRow:
     """One line of the record of what happened and why.
 
-    what: "condition", "alarm", "event", "answer", "text", "delivery", "set-up", "clock", "fault".
+    what: "condition", "alarm", "event", "answer", "text", "delivery", "set-up", "clock", "fault",
+    "trend".
     subject: name of the condition or alarm, or the number of the event.
     event: the number of the event it belongs to, 0 where it belongs to none.
     """

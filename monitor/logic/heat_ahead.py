@@ -178,31 +178,38 @@ def degree_hours(hours: Hours, border: float, hour: int, span: int = 24) -> floa
     return sum(max(0.0, mean - border) for mean in hours.of(range(hour - span + 1, hour + 1)))
 
 
-def heat_lines(setup: Setup, slow: Slow, values: dict[str, float], utc: float) -> list[str]:
-    """One line for each way of the water: what comes, or that nothing is fitted yet.
+def heat_lines(setup: Setup, slow: Slow, values: dict[str, float], utc: float) -> dict[str, str]:
+    """One line for each way whose water may reach its next limit within half a day, by name.
 
     values: temperatures now, SI, by tag.
     """
-    lines = []
+    lines = {}
     for chain in plan_of(setup).chains:
         tag = chain.temperature
-        if tag is None or _room(setup) is None:
-            continue
-        hour, now = int(utc // 3600.0) - 1, values.get(tag.id)
-        if water_body(setup, slow, chain, hour) is None or now is None:
-            lines.append(
-                f"{tag.of}: no heat forecast yet; it is fitted to days on which water and room "
-                "moved."
-            )
-            continue
-        lines += _ahead_line(setup, slow, chain, now, utc)
+        if tag is not None and tag.id in values:
+            line = _ahead_line(setup, slow, chain, values[tag.id], utc)
+            if line is not None:
+                lines[f"heat ahead/{tag.of}"] = line
     return lines
 
 
-def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> list[str]:
+def unfitted_lines(setup: Setup, slow: Slow, utc: float) -> list[str]:
+    """A line for each way of which no heat can be foretold yet, though it has the thermometers."""
+    hour = int(utc // 3600.0) - 1
+    return [
+        f"{chain.temperature.of}: no heat forecast yet; it is fitted to days on which the room and "
+        "the water moved."
+        for chain in plan_of(setup).chains
+        if chain.temperature is not None
+        and _room(setup) is not None
+        and water_body(setup, slow, chain, hour) is None
+    ]
+
+
+def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> str | None:
     tag, found = chain.temperature, heat_ahead(setup, slow, chain, now, utc)
     if tag is None or found is None or found.earliest is None:
-        return []
+        return None
 
     def clock(hours: float) -> str:
         at = (utc + hours * 3600.0) // ROUND_TO * ROUND_TO
@@ -211,12 +218,12 @@ def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) 
     limit, peak = tag.unit.show(found.limit), tag.unit.show(found.peak)
     constant = f"time constant {found.constant:.0f} h"
     if found.hours is None:
-        return [
+        return (
             f"{tag.of}: {limit} possible from {clock(found.earliest)}; as reckoned the water peaks "
             f"at {peak} about {clock(found.peak_hours)} ({constant})."
-        ]
+        )
     latest = "later or never" if found.latest is None else clock(found.latest)
-    return [
+    return (
         f"{tag.of}: {limit} about {clock(found.hours)} ({clock(found.earliest)} to {latest}), peak "
         f"{peak} about {clock(found.peak_hours)} ({constant})."
-    ]
+    )

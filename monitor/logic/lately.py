@@ -4,7 +4,8 @@ from dataclasses import replace
 
 from monitor.logic import hours
 from monitor.logic.crest import watch_crest
-from monitor.logic.heat_ahead import heat_lines
+from monitor.logic.heat_ahead import heat_lines, unfitted_lines
+from monitor.logic.quiet import is_quiet
 from monitor.logic.scan import Scan
 from monitor.logic.trend_lines import trend_lines
 
@@ -22,29 +23,29 @@ def watch_lines(scan: Scan) -> None:
 
 
 def lines(scan: Scan) -> dict[str, str]:
-    """All there is to say of what moves slowly, by name: for the morning line and for `now`."""
-    setup, slow = scan.setup, scan.durable.slow
-    return trend_lines(setup, slow, scan.now.utc)
-
-
-def heat(scan: Scan) -> list[str]:
-    """What the heat of the day will do to the water."""
+    """All there is to say of what moves slowly, by name: for the journal and a morning line."""
+    setup, slow, utc = scan.setup, scan.durable.slow, scan.now.utc
     values = {
         tag.id: value
-        for tag in scan.setup.rig.tags
+        for tag in setup.rig.tags
         if tag.measures == "temperature" and (value := scan.value(tag)) is not None
     }
-    return heat_lines(scan.setup, scan.durable.slow, values, scan.now.utc)
+    return trend_lines(setup, slow, utc) | heat_lines(setup, slow, values, utc)
+
+
+def shown(scan: Scan) -> list[str]:
+    """The same for who asks, and what cannot be said yet."""
+    return [
+        *lines(scan).values(),
+        *unfitted_lines(scan.setup, scan.durable.slow, scan.now.utc),
+    ]
 
 
 def _tell(scan: Scan) -> None:
     """Journal what was not told today yet; in the quiet hours nothing is told."""
-    setup, slow = scan.setup, scan.durable.slow
-    start, end = setup.quiet
-    quiet = start <= scan.clock or scan.clock < end if start > end else start <= scan.clock < end
-    if quiet or not scan.watch_set:
+    if is_quiet(scan) or not scan.watch_set:
         return
-    today = setup.local_day(scan.now.utc).toordinal()
+    slow, today = scan.durable.slow, scan.setup.local_day(scan.now.utc).toordinal()
     told = {name: day for name, day in slow.told.items() if day == today}
     for name, line in lines(scan).items():
         if name not in told:

@@ -1,6 +1,7 @@
 """What the watch shows when asked: the state now, the open events, and why it called."""
 
 from monitor.inputs import Moment
+from monitor.logic import lately
 from monitor.logic.derived import EARLY_SHARE, Water, break_forecast, endurance, observe
 from monitor.logic.events import is_open
 from monitor.logic.paths import path_lines
@@ -21,7 +22,7 @@ def observed(setup: Setup, state: State, now: Moment) -> Scan:
 
 
 def now_lines(setup: Setup, state: State, now: Moment) -> list[str]:
-    """The state in plain words: water first, then every tag with its age, then events."""
+    """The state in plain words: water, every tag with its age, what moves slowly, events."""
     scan = observed(setup, state, now)
     lines = [f"{setup.local(now.utc):%a %d %b %Y %H:%M:%S} {setup.rig.label}, {age_line(scan)}"]
     if not now.trusted:
@@ -31,6 +32,7 @@ def now_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     lines += [f"The watch itself: {part}: {wrong}" for part, wrong in scan.running.faults.items()]
     lines += duty_warnings(setup, state, now)
     lines += path_lines(scan)
+    lines += lately.shown(scan)
     return lines + standing_lines(setup, state, now) + event_lines(setup, state, now)
 
 

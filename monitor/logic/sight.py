@@ -92,6 +92,7 @@ LINES: dict[str, tuple[Way, ...]] = {
     "top-up missed": (("seen", ("sump level",)), ("seen late", ("sump float",))),
     "water too warm or cold": (("seen", ("water",)), ("presumed", ("room",))),
     "room cooling failing": (("seen", ("room",)), ("seen late", ("water",))),
+    "hot afternoon ahead": (("seen", ("water", "room")), ("seen late", ("water",))),
     "air pump failing": (("seen", ("air",)),),
     "air stone clogged": (("seen", ("air",)),),
     "battery air flat": (("seen", ("air", "mains")),),

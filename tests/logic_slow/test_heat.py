@@ -7,7 +7,13 @@ import pytest
 
 from logic_slow.days import demo, utc_of
 from monitor.logic.heat import STEP, Body, Hour, course, fit
-from monitor.logic.heat_ahead import degree_hours, heat_ahead, heat_lines, water_body
+from monitor.logic.heat_ahead import (
+    degree_hours,
+    heat_ahead,
+    heat_lines,
+    unfitted_lines,
+    water_body,
+)
 from monitor.logic.plan import plan_of
 from monitor.logic.slow import Hours, Slow
 
@@ -163,14 +169,17 @@ def test_hot_afternoon_is_announced_hours_before_the_peak() -> None:
     assert ahead.latest is None or ahead.latest >= crossed - 12
     assert crossed - 12 == pytest.approx(ahead.hours, abs=1.5)
     assert ahead.peak_hours > ahead.hours
-    (line,) = heat_lines(SETUP, slow, {"TW1": now}, utc)
-    assert line.startswith("LT1: 27.3 C about ")
+    assert heat_lines(SETUP, slow, {"TW1": now}, utc)["heat ahead/LT1"].startswith(
+        "LT1: 27.3 C about "
+    )
+    assert [] == unfitted_lines(SETUP, slow, utc)
 
 
 def test_not_fitted_yet_is_said() -> None:
     """On the first days there is no forecast, and the line says so."""
     utc = utc_of(SETUP, "2026-10-16T12:00")
-    (line,) = heat_lines(SETUP, Slow(), {"TW1": 26.5}, utc)
+    assert {} == heat_lines(SETUP, Slow(), {"TW1": 26.5}, utc)
+    (line,) = unfitted_lines(SETUP, Slow(), utc)
     assert "no heat forecast yet" in line
     (chain,) = plan_of(SETUP).chains
     assert water_body(SETUP, Slow(), chain, int(utc // 3600.0)) is None
