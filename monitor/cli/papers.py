@@ -197,9 +197,40 @@ def sheets(folder: Path, config: Path | None, with_numbers: bool, again: bool, s
         click.echo(f"Written to {path}.")
 
 
+@click.command()
+@click.argument("runs", nargs=-1, required=True, metavar="RUN RUN...")
+@click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
+@click.option("--csv", "table", type=FILE, help="Write every day to this new file, as CSV.")
+@state_option
+def compare(runs: tuple[str, ...], base: float, table: Path | None, state: Path) -> None:
+    """Runs side by side, by days post hatch and by degree-days.
+
+    RUN is a state folder (its latest run), FOLDER:NAME, or the name of a run in the record of
+    --state. Temperature, turnovers, minutes without flow, light, water changed, nitrate; each
+    with the number of days it rests on.
+
+    \b
+    Examples:
+      holdwater compare OH-06 OH-07
+      holdwater compare old-record:OH-05 OH-07 --base 10
+    """
+    from monitor.record.compare import csv_lines, text_lines
+    from monitor.record.comparing import run_of, with_own_names
+    from monitor.record.files import write_new
+
+    if len(runs) < 2:
+        raise click.UsageError("Name two runs or more.")
+    found = with_own_names([run_of(run, state, base) for run in runs])
+    for line in text_lines(found):
+        click.echo(line)
+    if table is not None:
+        write_new(table, "".join(f"{line}\n" for line in csv_lines(found)))
+        click.echo(f"Written to {table}.", err=True)
+
+
 def _progress(line: str) -> None:
     """What is being done, on the error output, so that a long wait is seen to go on."""
     click.echo(f"\r{line[:60]:<60}", nl=False, err=True)
 
 
-COMMANDS = (attach, export, report, sheets)
+COMMANDS = (attach, export, report, sheets, compare)
