@@ -35,9 +35,18 @@ def check(folder: Path) -> None:
     show(_summary(setup))
 
 
+def _ways(setup: "Setup") -> str:
+    """The channels that carry texts."""
+    from monitor.config.keys import CARRIES_NO_TEXT
+
+    return ", ".join(item.id for item in setup.channels if item.kind not in CARRIES_NO_TEXT)
+
+
 def _summary(setup: "Setup") -> list[str]:
+    from monitor.logic.paths import has_listener
     from monitor.logic.rota import alone
     from monitor.logic.sight import cheapest_help, sights
+    from monitor.parts import heard
 
     rig, run = setup.rig, setup.run
     force = "" if run is None else ", watch set" if run.watch_set else ", WATCH STOOD DOWN"
@@ -48,7 +57,9 @@ def _summary(setup: "Setup") -> list[str]:
         "No run" if run is None else f"Run {run.id} in {run.tank}, dph 0 is {run.hatch}{force}",
         f"People: {', '.join(person.name for person in setup.people) or 'nobody'}",
         *alone(setup),
-        f"Ways to reach them: {', '.join(channel.id for channel in setup.channels) or 'none'}",
+        f"Ways to reach them: {_ways(setup) or 'none'}",
+        f"Ways to answer: {', '.join(['command', *sorted(heard(setup.channels))])}",
+        "Signs of life leave it" if has_listener(setup) else "Nobody watches this watch",
         "",
         "What this rig can see:",
     ]

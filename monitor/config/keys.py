@@ -36,6 +36,8 @@ CHANNEL_KINDS = (
     "mail", "folder", "mailbox", "modem", "sign_http", "sign_mqtt", "siren", "text_gateway",
 )  # fmt: skip
 """Kinds of channel, as in monitor/channels."""
+CARRIES_NO_TEXT = ("mailbox", "sign_http", "sign_mqtt")
+"""Kinds of channel that reach nobody."""
 ADDRESS_FOR = {"mail": "mail", "modem": "phone", "text_gateway": "phone"}
 """What a person needs to be reached by a kind of channel; the others need nothing."""
 

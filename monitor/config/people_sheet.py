@@ -89,6 +89,9 @@ def _check_person(rows: PeopleRows, path: Path, person: PersonRow, kinds: dict[s
         if rows.channels_sheet.is_there:
             known = rows.channels_sheet.ids("channel")
             refer(duty, (*path, "channels", at), name, known, "[[channel]] of channels.toml")
+        if kinds.get(name) in keys.CARRIES_NO_TEXT:
+            wrong = f"{shown(name)} carries no texts"
+            duty.problem((*path, "channels", at), wrong, "Name a channel that does")
         need = keys.ADDRESS_FOR.get(kinds.get(name, ""))
         if need and not getattr(person, need) and duty.is_sound(*path, need):
             wrong = f"is missing, and channel {name} needs it"

@@ -146,6 +146,8 @@ CASES = [
     ("duty.toml", 'standing = ["tavrin"]', 'standing = ["tavrn"]', "standing", '"tavrin"'),
     ("duty.toml", 'standing = ["tavrin"]', 'standing = ["tavrin", "tavrin"]', "standing", "twice"),
     ("duty.toml", 'name = "Tavrin"', 'name = "Tävrîn"', "name", "text messages short"),
+    ("duty.toml", 'standing = ["tavrin"]', 'standing = ["tavrin"]\nmanager = "lendow"', "manager",
+     "Known: tavrin"),
     ("duty.toml", 'mail = "tavrin@example.org"', "", "mail", "channel mail needs it"),
     ("duty.toml", '"tavrin@example.org"', '"tavrin@example"', "mail", "not a mail address"),
     ("duty.toml", '"tavrin@example.org"', '"a@b.c\\r\\nBcc: x@y.z"', "mail", "U+000D"),
@@ -203,6 +205,20 @@ def test_secret_in_the_open_is_not_repeated(new: str) -> None:
     told = "\n".join(map(str, problems(texts)))
     assert "a secret must not stand here" in told
     assert "hunter2" not in told
+
+
+@pytest.mark.parametrize("kind", ["mailbox", "sign_mqtt", "sign_http"])
+def test_channel_that_carries_no_text_reaches_nobody(kind: str) -> None:
+    """A person whose channel only hears, or only carries signs of life, would never be told."""
+    found = problems(spoilt("channels.toml", 'kind = "mail"', f'kind = "{kind}"'))
+    assert ["duty.toml"] == [item.file for item in found if "carries no texts" in item.wrong]
+
+
+@pytest.mark.parametrize("when", ["Friday 09:00", "Fri", "Fri 9:00", "fri 09:00", "Fri  09:00", ""])
+def test_time_of_the_path_test(when: str) -> None:
+    """A weekday in three letters and a time of day, or nothing is tested."""
+    texts = spoilt("channels.toml", "[[channel]]\n", f'path_test = "{when}"\n[[channel]]\n')
+    assert ["path_test"] == [item.key for item in problems(texts)]
 
 
 def test_all_mistakes_at_once() -> None:

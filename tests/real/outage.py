@@ -115,6 +115,7 @@ sender = "watch@example.org"
 user = "{user}"
 password_secret = "mail"
 ca_file = "{ca}"
+deadline = 3
 [[channel]]
 id = "box"
 kind = "mailbox"

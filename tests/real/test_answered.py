@@ -170,6 +170,43 @@ def test_answer_that_lay_in_the_modem_over_a_kill_is_taken_once(
     assert texts_to(modem, TAVRIN)[1].startswith("Ostrel: you have 1, due ")
 
 
+def test_text_of_unknown_fate_is_sent_once_more_after_a_kill(
+    config: Path, tmp_path: Path, broker: Broker, mail_server: MailServer
+) -> None:
+    """A mail that hung after its final dot goes out once more, under its number, by the next
+    process, a minute later."""
+    state = tmp_path / "state"
+    mail_server.misbehave("dot", "hang")
+    with watching(config, state) as watch:
+        outage(watch, broker)
+        until(lambda: ("mail", "unknown") in _states(state), watch.log)
+        watch.kill()
+    with Reader(state / "record.db") as reader:
+        before = next(row for row in reader.outbox() if row.channel == "mail")
+    mail_server.misbehave("dot", "", 0)
+    assert before.next_try is not None
+
+    with watching(config, state) as watch:
+        until(lambda: ("mail", "accepted") in _states(state), watch.log)
+        watch.end()
+
+    with Reader(state / "record.db") as reader:
+        rows = [row for row in reader.outbox() if row.channel == "mail"]
+    after = next(row for row in rows if row.text.number == before.text.number)
+    mark = f"<text-{before.text.number}-"
+    assert 1 == len([m for m in mail_server.messages if str(m["Message-ID"]).startswith(mark)])
+    assert (1, 2) == (before.attempts, after.attempts)
+    assert after.moment.elapsed >= before.next_try
+
+
+def _states(state: Path) -> set[tuple[str, str]]:
+    """What became of the texts by now, by channel."""
+    if not (state / "record.db").exists():
+        return set()
+    with Reader(state / "record.db") as reader:
+        return {(row.channel, row.state) for row in reader.outbox()}
+
+
 def _open_texts(state: Path) -> int:
     with Reader(state / "record.db") as reader:
         return len(reader.outbox(only_open=True))

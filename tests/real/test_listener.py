@@ -90,6 +90,33 @@ address = "{address}"
 unit = "s"
 every_s = 0.5
 """
+HEAR = """\
+[[source]]
+id = "far"
+kind = "signs"
+host = "{host}"
+port = {mqtt}
+user = "{user}"
+password_secret = "word"
+[[tag]]
+id = "FAR"
+measures = "age"
+of = "B1"
+source = "far"
+address = "far-1"
+unit = "s"
+every_s = 0.5
+"""
+SPEAK = """\
+[[channel]]
+id = "life"
+kind = "sign_mqtt"
+host = "{host}"
+port = {mqtt}
+user = "{user}"
+password_secret = "word"
+every = 1
+"""
 AGES = {"SOL": "b-1", "SOLM": "b-1 by=mqtt", "SOLH": "b-1 by=http"}
 LIMIT = """\
 [[limit]]
@@ -114,9 +141,10 @@ class Site:
     lines: tuple[Relay, Relay]
     texts: Path
 
-    def told(self, words: str) -> bool:
-        """Whether a text of the listener has these words."""
-        return any(words in path.read_text() for path in self.texts.glob("*.txt"))
+    def told(self, words: str, by: str = "far") -> bool:
+        """Whether a text of the listener ("far") or of the watch ("near") has these words."""
+        folder = self.texts.parents[1] / by / "texts"
+        return any(words in path.read_text() for path in folder.glob("*.txt"))
 
     def ages(self) -> list[str]:
         """The ages as the listener shows them."""
@@ -129,15 +157,16 @@ def site(tmp_path: Path, broker: Broker, certificates: Certificates) -> Iterator
     """A watch that is heard by both ways."""
     door = free_port()
     lines = Relay(broker.port), Relay(door)
-    texts = tmp_path / "texts"
+    texts = tmp_path / "far" / "texts"
     words = {"host": HOST, "user": USER, "ca": certificates.ca}
     near = {
         "rig.toml": RIG.format(port=broker.port, **words)
+        + HEAR.format(mqtt=broker.port, **words)
         + TAG.format(id="QL", measures="flow", of="S1")
         + FLOW,
-        "limits.toml": LIMITS,
+        "limits.toml": LIMITS + LIMIT.format(condition="listener path", tag="FAR", grade="high"),
         "duty.toml": DUTY,
-        "channels.toml": OUTBOX.format(folder=tmp_path / "near-texts")
+        "channels.toml": OUTBOX.format(folder=tmp_path / "near" / "texts")
         + BEACONS.format(mqtt=lines[0].port, door=lines[1].port, **words),
     }
     keys = {"chain": certificates.chain, "key": certificates.key}
@@ -149,7 +178,7 @@ def site(tmp_path: Path, broker: Broker, certificates: Certificates) -> Iterator
             for tag, name in CONDITIONS.items()
         ),
         "duty.toml": DUTY,
-        "channels.toml": OUTBOX.format(folder=texts),
+        "channels.toml": OUTBOX.format(folder=texts) + SPEAK.format(mqtt=broker.port, **words),
     }
     with (
         _running(tmp_path / "far", far) as listener,
@@ -229,3 +258,12 @@ def test_death_is_told_from_outside(site: Site, trouble: object, words: str, sil
     assert CLASS - 2.0 <= took <= CLASS + SLACK
     assert silent == site.told("WATCH SILENT")
     site.watch.send(signal.SIGCONT)
+
+
+def test_dead_listener_is_told_by_the_watch(site: Site) -> None:
+    """The watch hears the listener too: a listener that dies is told from the site."""
+    assert not site.told("LISTENER PATH", by="near")
+    began = time.monotonic()
+    site.listener.kill()
+    until(lambda: site.told("LISTENER PATH", by="near"), site.watch.log)
+    assert CLASS - 2.0 <= time.monotonic() - began <= CLASS + SLACK
