@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.archive import Reader
 from monitor.record.gather import forces_of
+from monitor.record.noted_show import more_figures
 from monitor.record.rows import DayRow, EventOfDay, Gap, Measure, Missing, Temperature
 from monitor.units import LITRE, Unit
 
@@ -116,6 +117,7 @@ def _document(site: Site, row: DayRow) -> dict[str, object]:
         "events": [_event(site, event) for event in row.events],
         "texts_in_quiet_hours": row.night_texts,
         "texts_in_quiet_hours_not_sent": row.night_texts_failed,
+        "more": more_figures(row),
         "notes": list(row.notes),
     }
 
@@ -173,6 +175,7 @@ def cells_of(site: Site, row: DayRow) -> dict[str, object]:
     for seen in row.coverage:
         cells[f"{seen.tag}_coverage_%"] = round(100.0 * seen.seen / row.length, 2)
         cells[f"{seen.tag}_gaps"] = len(seen.gaps)
+    cells |= more_figures(row)
     cells["notes"] = "; ".join(row.notes)
     return cells
 

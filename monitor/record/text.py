@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
+from monitor.record.noted_show import more_lines
 from monitor.record.rows import DayRow, Gap, Measure, Missing
 from monitor.record.show import HOUR, MINUTE, Site, event_line
 from monitor.record.spans import seconds
@@ -12,6 +13,8 @@ SHORT = {
     Missing.NOT_MEASURED: "not meas.",
     Missing.NOT_OBSERVED: "not obs.",
     Missing.NO_LIMIT: "no limit",
+    Missing.NOT_NOTED: "not noted",
+    Missing.NO_SCHEDULE: "no sched.",
 }
 """What stands in the text table, where columns are narrow; in CSV and JSON it is written out."""
 
@@ -37,7 +40,7 @@ def text_lines(site: Site, rows: Sequence[DayRow]) -> Iterator[str]:
         TEMPERATURE, [cells for row in rows for cells in _temperature_cells(site, row)]
     )
     yield f"  C d: degree-days over {site.base:g} C. In band: between the warnings of the limits."
-    for title, tell in (("Events", _event_lines), ("Gaps", _gap_lines), ("Notes", _note_lines)):
+    for title, tell in BLOCKS:
         lines = [line for row in rows for line in tell(site, row)]
         yield ""
         yield title if lines else f"{title}: none"
@@ -50,6 +53,10 @@ WATER = (
     "supply lost min", "mains lost min", "night texts",
 )  # fmt: skip
 TEMPERATURE = ("dph", "date", "tag", "min", "mean", "max", "", "in band h", "C d", "seen h")
+
+
+def _more_lines(_: Site, row: DayRow) -> Iterator[str]:
+    return more_lines(row)
 
 
 def _columns(titles: Sequence[str], lines: Sequence[Sequence[str]]) -> Iterator[str]:
@@ -139,3 +146,12 @@ def _note_lines(site: Site, row: DayRow) -> Iterator[str]:
     yield from (f"dph {row.dph}: {note}" for note in row.notes)
     if row.night_texts_failed:
         yield f"dph {row.dph}: {row.night_texts_failed} texts of the quiet hours went out by no way"
+
+
+BLOCKS = (
+    ("Events", _event_lines),
+    ("Gaps", _gap_lines),
+    ("Light, holds, and what people wrote down", _more_lines),
+    ("Notes", _note_lines),
+)
+"""What stands under the two tables, as lines."""
