@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from monitor.cli import notes
+from monitor.cli import notes, run_life
 from monitor.cli.options import FILE, state_option
 
 
@@ -96,4 +96,4 @@ def query(sql: str, state: Path, as_csv: bool) -> None:
         click.echo(line)
 
 
-COMMANDS = (days, query, *notes.COMMANDS)
+COMMANDS = (days, query, *run_life.COMMANDS, *notes.COMMANDS)

@@ -1,12 +1,13 @@
 """Plays a story of the simulated rig through the real loop into a real archive."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from monitor.archive import SetupVersion, Writer
 from monitor.clock import VirtualClock
-from monitor.config import load, snapshot
+from monitor.config import load_texts, snapshot
 from monitor.control import RECORD
 from monitor.effects import Text
 from monitor.inputs import Answer, Reading
@@ -18,16 +19,28 @@ from monitor.simulator import SimulatedRig, Story
 SAMPLES = Path(__file__).parents[2] / "sample_config"
 
 
-def keep(story: Story, state: Path, sample: str = "ostrel-hill", first_event: int = 1) -> None:
-    """The record of a story in `state`, as a watch on the sample leaves it; every text goes out."""
-    folder = SAMPLES / sample
-    setup = load(folder, 1)
+def keep(
+    story: Story,
+    state: Path,
+    sample: str = "ostrel-hill",
+    first_event: int = 1,
+    every: float = 0.0,
+) -> None:
+    """The record of a story in `state`, as a watch on the sample leaves it; every text goes out.
+
+    every: no tag is read more often, s.
+    """
+    files = snapshot(SAMPLES / sample)
+    files["rig.toml"] = re.sub(
+        r"every_s = (\S+)", lambda m: f"every_s = {max(float(m[1]), every):g}", files["rig.toml"]
+    )
+    setup = load_texts(files, 1)
     rig = SimulatedRig(setup, story, seed=1)
     clock = VirtualClock(rig.origin)
     writer = Writer(state / RECORD, setup.rig.board, setup.rig.id, _no_trouble)
     writer.start(rig.origin.utc)
     writer.open_boot("story", 0.0)
-    version = SetupVersion(1, rig.origin, "watch", "first set-up", snapshot(folder))
+    version = SetupVersion(1, rig.origin, "watch", "first set-up", files)
     writer.commit(setup=version)
 
     def deliver(text: Text, channels: tuple[str, ...]) -> None:

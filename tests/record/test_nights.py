@@ -10,6 +10,7 @@ from monitor.record import DayRow, Missing, Wish, day_table
 from monitor.setup import DAY
 from monitor.simulator import Story
 from monitor.simulator.nights import hold_overrun, night_outage, quiet_day
+from record.demo_run import expected, story
 from record.nights import keep
 from record.test_table import local
 
@@ -76,3 +77,22 @@ def test_quiet_day(tmp_path: Path) -> None:
     assert (0.0, 0.0) == (row.water.no_flow, row.water.no_flow_in_holds)
     assert (DAY, ()) == (row.water.seen, row.unwatched)
     assert () == row.events
+
+
+def test_a_day_of_the_scenario(tmp_path: Path) -> None:
+    """Dph 3 with three holds, one of them 21 min over: 5.41 turnovers, 21 min without flow.
+
+    The whole run of 33 days: tests/benchmarks/whole_run.py.
+    """
+    keep(story(3, 3), tmp_path, every=10.0)
+    with Reader(tmp_path / RECORD) as reader:
+        (row,) = day_table(reader, Wish(3, 3))
+    plan = expected(3)
+    found = next(item for item in row.temperatures if item.tag == "TW1")
+    assert pytest.approx(plan.turnovers, abs=0.03) == row.water.turnovers
+    assert pytest.approx(plan.no_flow * MINUTE, abs=MINUTE) == row.water.no_flow
+    assert pytest.approx(120.0 * MINUTE, abs=MINUTE) == row.held
+    for figure, due, tolerance in zip(
+        (found.mean, found.low, found.high), plan.water, (0.1, 0.15, 0.15), strict=True
+    ):
+        assert pytest.approx(due, abs=tolerance) == figure
