@@ -12,7 +12,7 @@ from itertools import count
 
 from monitor.archive import OutboxRow
 from monitor.channels import CHANNELS
-from monitor.channels.base import Message, Secrets, Sender
+from monitor.channels.base import BY_MAIL, ON_THE_BOARD, Message, Secrets, Sender
 from monitor.channels.beacon import Beacon, shine
 from monitor.channels.hearing import Hooks, Listener
 from monitor.channels.reception import Reply
@@ -22,7 +22,7 @@ from monitor.effects import Text
 from monitor.errors import Problem, SetupError
 from monitor.inputs import SENDING, DeliveryReport, Fault, Moment, Reading
 from monitor.rig import Rig, Tag
-from monitor.setup import Channel, Setup, SourceSetup
+from monitor.setup import Channel, Person, Setup, SourceSetup
 from monitor.sign import Sign
 from monitor.sources import DRIVERS
 from monitor.sources.base import Source
@@ -236,9 +236,16 @@ class Parts:
             self._hooks.report(DeliveryReport(now, text.number, channel, "given up", why))
             return None
         local = self._setup.local(text.moment.utc)
-        is_heard = channel in heard(self._setup.channels)
-        message = Message(text, person, self._setup.rig.label, local, is_heard)
-        return sender.thread, message
+        ways = heard(self._setup.channels)
+        instead = self._elsewhere(person, ways)
+        label = self._setup.rig.label
+        return sender.thread, Message(text, person, label, local, channel in ways, instead)
+
+    def _elsewhere(self, person: Person, ways: frozenset[str]) -> str:
+        """Where somebody answers a text on a way that is not heard."""
+        known = (self._senders[way] for way in ways if way in self._senders)
+        kinds = {way.made_from.kind for way in known if way.made_from.id in person.channels}
+        return BY_MAIL if "mail" in kinds else ON_THE_BOARD
 
     def say(self, reply: Reply) -> None:
         """Hand a reply to its channel and do not wait; may be called by any thread."""

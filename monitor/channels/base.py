@@ -1,5 +1,6 @@
 """What every channel is: one way to reach a person, and what became of a message on it."""
 
+import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -8,6 +9,7 @@ from typing import Literal, Protocol, TypeVar
 
 from monitor.effects import Text
 from monitor.errors import Problem
+from monitor.logic.gsm import LIMIT, places
 from monitor.options import read_options as options_of
 from monitor.setup import Person
 
@@ -17,11 +19,16 @@ Secrets = Mapping[str, str]
 Outcome = Literal["accepted", "refused", "retry", "unknown"]
 
 
+ON_THE_BOARD, BY_MAIL = "on the board", "by mail"
+"""Where one answers a text to which no reply is read."""
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
     """One text on its way to one person. local_time: when it was written, in the site's zone.
 
-    is_heard: whether the watch reads what is sent back on the same way.
+    is_heard: whether the watch reads what is sent back on the same way; if not, instead says where
+    one answers.
     """
 
     text: Text
@@ -29,12 +36,21 @@ class Message:
     rig_label: str
     local_time: datetime
     is_heard: bool = False
+    instead: str = ON_THE_BOARD
 
     @property
     def body(self) -> str:
-        """The words of the text; they ask for a reply only where one is read."""
+        """The words of the text; they ask for a reply only where one is read.
+
+        Where one is not, they say how to answer as far as there is room for it.
+        """
         event, words = self.text.event, self.text.body
-        return words if self.is_heard else words.replace(f"Reply OK {event}.", f"Event {event}.")
+        if self.is_heard:
+            return words
+        asked = re.compile(rf"Reply OK {event}(?:, or NO {event})?\.")
+        longer = asked.sub(f"Take {event} {self.instead}.", words)
+        has_room = (places(longer) or LIMIT + 1) <= LIMIT
+        return longer if has_room else asked.sub(f"Event {event}.", words)
 
 
 @dataclass(frozen=True, slots=True)

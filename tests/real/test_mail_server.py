@@ -77,7 +77,7 @@ def test_mail_says_how_to_answer(mail_server: MailServer) -> None:
     heard, unheard = (mail.get_content().splitlines() for mail in mail_server.messages)
     assert ["Siphon broken. Reply OK 41.", ""] == heard[:2]
     assert heard[2].startswith("Reply to this mail with one line: OK 41")
-    assert ["Siphon broken. Event 41.", ""] == unheard[:2]
+    assert ["Siphon broken. Take 41 on the board.", ""] == unheard[:2]
     assert "A reply to this mail is not read. On the board of the watch:" == unheard[2]
     assert "holdwater take 41 --as YOUR-NAME" == unheard[3]
 

@@ -20,7 +20,7 @@ from real.text_service import Behaviour, TextService
 WRITTEN = Moment(1, 500.0, 1_792_304_340.0)
 LOCAL = datetime.fromtimestamp(WRITTEN.utc, ZoneInfo("America/Chicago"))
 TEXT = "URGENT Ostrel LT1 Sun 01:19. MAINS OFF 01:18, header 37cm falling. Reply OK 41."
-BODY = TEXT.replace("Reply OK 41.", "Event 41.")
+BODY = TEXT.replace("Reply OK 41.", "Take 41 on the board.")
 """What arrives of it: nothing is heard on this way."""
 HOSTILE = '", "to": "+1000"}\r\nX: y & to=+1000 #%26 {token} {to} \\u0022 \N{DEGREE SIGN}'
 TOKEN = "a secret/with+signs&"

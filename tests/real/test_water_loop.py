@@ -143,5 +143,5 @@ def test_one_mail_through_broker_and_server(
     assert "auto-generated" == mail["Auto-Submitted"]
     body = mail.get_content()
     assert body.startswith("HIGH Loop "), body
-    assert "FLOW LOW" in body and "Event 1." in body
+    assert "FLOW LOW" in body and "Take 1 on the board." in body
     assert "A reply to this mail is not read." in body

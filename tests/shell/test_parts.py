@@ -358,3 +358,29 @@ def test_way_by_which_nothing_goes_out_is_a_fault(
 
     assert [("channel radio sending", "no credit")] == [(f.part, f.wrong) for f in found]
     assert [("channel radio sending", True)] == [(f.part, f.over) for f in faults]
+
+
+@pytest.mark.parametrize(
+    ("box", "instead"),
+    [((), "on the board"), ((Channel("box", "box", (("reply_by", "mail"),)),), "by mail")],
+)
+def test_text_says_where_it_is_answered(
+    parts: Parts,
+    setup: Setup,
+    buses: list[Bus],
+    radios: list[Radio],
+    box: tuple[Channel, ...],
+    instead: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """On a way that is not heard a text names the mail, if that is read, else the board."""
+    for kind in ("mail", "box"):
+        monkeypatch.setitem(CHANNELS, kind, Radio)
+    channels = (Channel("radio", "radio"), Channel("mail", "mail"), *box)
+    people = (replace(setup.people[0], channels=("radio", "mail")), *setup.people[1:])
+    parts.fit(replace(setup, channels=channels, people=people))
+    now = SystemClock(1, 0.0, always_trusted).now()
+    parts.deliver(replace(text(7), moment=now, expires=now.elapsed + 600.0), ("radio",))
+    assert radios[0].news.wait(HANG)
+
+    assert [(False, instead)] == [(m.is_heard, m.instead) for m in radios[0].sent]
