@@ -13,6 +13,7 @@ from monitor.logic.chains import Chain
 from monitor.logic.heat import STEP, Body, Hour, course, fit
 from monitor.logic.plan import plan_of
 from monitor.logic.slow import KEPT, Hours, Slow
+from monitor.logic.trend_lines import Line
 from monitor.rig import Tag
 from monitor.setup import Setup
 
@@ -178,7 +179,7 @@ def degree_hours(hours: Hours, border: float, hour: int, span: int = 24) -> floa
     return sum(max(0.0, mean - border) for mean in hours.of(range(hour - span + 1, hour + 1)))
 
 
-def heat_lines(setup: Setup, slow: Slow, values: dict[str, float], utc: float) -> dict[str, str]:
+def heat_lines(setup: Setup, slow: Slow, values: dict[str, float], utc: float) -> dict[str, Line]:
     """One line for each way whose water may reach its next limit within half a day, by name.
 
     values: temperatures now, SI, by tag.
@@ -206,7 +207,7 @@ def unfitted_lines(setup: Setup, slow: Slow, utc: float) -> list[str]:
     ]
 
 
-def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> str | None:
+def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> Line | None:
     tag, found = chain.temperature, heat_ahead(setup, slow, chain, now, utc)
     if tag is None or found is None or found.earliest is None:
         return None
@@ -217,13 +218,16 @@ def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) 
 
     limit, peak = tag.unit.show(found.limit), tag.unit.show(found.peak)
     constant = f"time constant {found.constant:.0f} h"
+    short = f"{tag.of} {limit} possible from {clock(found.earliest)}: shade, cool."
     if found.hours is None:
-        return (
+        return Line(
+            short,
             f"{tag.of}: {limit} possible from {clock(found.earliest)}; as reckoned the water peaks "
-            f"at {peak} about {clock(found.peak_hours)} ({constant})."
+            f"at {peak} about {clock(found.peak_hours)} ({constant}).",
         )
     latest = "later or never" if found.latest is None else clock(found.latest)
-    return (
+    return Line(
+        short,
         f"{tag.of}: {limit} about {clock(found.hours)} ({clock(found.earliest)} to {latest}), peak "
-        f"{peak} about {clock(found.peak_hours)} ({constant})."
+        f"{peak} about {clock(found.peak_hours)} ({constant}).",
     )

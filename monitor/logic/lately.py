@@ -7,7 +7,7 @@ from monitor.logic.crest import watch_crest
 from monitor.logic.heat_ahead import heat_lines, unfitted_lines
 from monitor.logic.quiet import is_quiet
 from monitor.logic.scan import Scan
-from monitor.logic.trend_lines import trend_lines
+from monitor.logic.trend_lines import Line, trend_lines
 
 
 def take_minute(scan: Scan) -> None:
@@ -22,8 +22,8 @@ def watch_lines(scan: Scan) -> None:
         watch_crest(scan, water)
 
 
-def lines(scan: Scan) -> dict[str, str]:
-    """All there is to say of what moves slowly, by name: for the journal and a morning line."""
+def lines(scan: Scan) -> dict[str, Line]:
+    """All there is to say of what moves slowly, by name: for the journal and the morning line."""
     setup, slow, utc = scan.setup, scan.durable.slow, scan.now.utc
     values = {
         tag.id: value
@@ -36,7 +36,7 @@ def lines(scan: Scan) -> dict[str, str]:
 def shown(scan: Scan) -> list[str]:
     """The same for who asks, and what cannot be said yet."""
     return [
-        *lines(scan).values(),
+        *(line.whole for line in lines(scan).values()),
         *unfitted_lines(scan.setup, scan.durable.slow, scan.now.utc),
     ]
 
@@ -50,6 +50,6 @@ def _tell(scan: Scan) -> None:
     for name, line in lines(scan).items():
         if name not in told:
             told[name] = today
-            scan.journal("trend", name, "told", grade="notice", text=line)
+            scan.journal("trend", name, "told", grade="notice", text=line.whole)
     if told != slow.told:
         scan.set_slow(replace(slow, told=told))

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
+from typing import NamedTuple
 
 from monitor.logic.chains import Chain
 from monitor.logic.plan import plan_of
@@ -34,6 +35,13 @@ OWN_DAYS, OWN_DAYS_LEAST = 5, 3
 BAND_LOW = 0.8
 """Share of the set flow at which it leaves its band (common practice, no source)."""
 DIPS_DAYS = 3
+
+
+class Line(NamedTuple):
+    """What is to be said: in a few words with the first action, and whole."""
+
+    short: str
+    whole: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +73,10 @@ class Look:
         return f"about {self.clock(reached.hours)} ({self.clock(reached.earliest)} to {latest})"
 
 
-def trend_lines(setup: Setup, slow: Slow, utc: float) -> dict[str, str]:
+def trend_lines(setup: Setup, slow: Slow, utc: float) -> dict[str, Line]:
     """Every slow trend of a rig in one line each, by name; nothing where nothing moves."""
     look = Look(setup, slow, utc)
-    lines: dict[str, str | None] = {}
+    lines: dict[str, Line | None] = {}
     for chain in plan_of(setup).chains:
         for name, line in CHAIN_LINES.items():
             lines[f"{name}/{chain.line.id}"] = line(look, chain)
@@ -82,7 +90,7 @@ def trend_lines(setup: Setup, slow: Slow, utc: float) -> dict[str, str]:
     return {name: line for name, line in lines.items() if line is not None}
 
 
-def _supply(look: Look, chain: Chain) -> str | None:
+def _supply(look: Look, chain: Chain) -> Line | None:
     """The margin of the supply over the set flow, and when it is gone: a strainer that clogs."""
     due, tag, found = look.setup.flow_due.get(chain.line.id), chain.supply, look.trend(chain.supply)
     if due is None or tag is None or found is None or found.a_day >= 0.0:
@@ -96,13 +104,14 @@ def _supply(look: Look, chain: Chain) -> str | None:
     if reached is None or flow is None:
         return None
     margin = f"{100.0 * (found.now - flow) / flow:.0f} %"
-    return (
+    return Line(
+        f"Supply meets the set flow about {look.clock(reached.hours)}: clean strainer.",
         f"Supply margin {margin}, supply falls {tag.unit.show(-found.a_day)} a day and meets the "
-        f"set flow {look.when(reached)}: clean the strainer."
+        f"set flow {look.when(reached)}: clean the strainer.",
     )
 
 
-def _flow(look: Look, chain: Chain) -> str | None:
+def _flow(look: Look, chain: Chain) -> Line | None:
     """A flow that creeps out of its band: film in the line, a creeping valve, air at the crest."""
     found = look.trend(chain.flow)
     if found is None or chain.flow is None or chain.line.id not in look.setup.flow_due:
@@ -112,14 +121,15 @@ def _flow(look: Look, chain: Chain) -> str | None:
     if reached is None:
         return None
     way = "falls" if found.a_day < 0.0 else "rises"
-    return (
+    return Line(
+        f"Flow leaves its band about {look.clock(reached.hours)}: look at valve and line.",
         f"Flow {chain.flow.id} is {100.0 * found.now:.0f} % of what is set, {way} "
         f"{100.0 * abs(found.a_day):.1f} % a day and leaves its band {look.when(reached)}: look at "
-        f"the valve mark, the line and the crest."
+        f"the valve mark, the line and the crest.",
     )
 
 
-def _dips(look: Look, chain: Chain) -> str | None:
+def _dips(look: Look, chain: Chain) -> Line | None:
     """A flow that dropped out and came back by itself: air collects at the crest."""
     dips = look.slow.dips.get(chain.line.id)
     today = look.setup.local_day(look.utc).toordinal()
@@ -129,14 +139,17 @@ def _dips(look: Look, chain: Chain) -> str | None:
     if sum(recent.values()) < 2:
         return None
     days = ", ".join(f"{_day(day)} {count}" for day, count in recent.items())
-    return f"Flow in {chain.line.id} dropped out by itself ({days}): air at the crest. Bleed it."
+    return Line(
+        f"Flow dropped out {sum(recent.values())} times: bleed the crest.",
+        f"Flow in {chain.line.id} dropped out by itself ({days}): air at the crest. Bleed it.",
+    )
 
 
 def _day(ordinal: int) -> str:
     return ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[(ordinal - 1) % 7]
 
 
-def _twins(look: Look, chain: Chain) -> str | None:
+def _twins(look: Look, chain: Chain) -> Line | None:
     """Two thermometers in the same water that drift apart."""
     one = chain.temperature
     sump = chain.pump.source if chain.pump is not None else None
@@ -159,13 +172,14 @@ def _twins(look: Look, chain: Chain) -> str | None:
         return None
     days = (gaps[-1][0] - gaps[0][0]) // DAY_HOURS
     more = "more" if now > before else "less"
-    return (
+    return Line(
+        f"{one.id} and {two.id} drift apart: check both.",
         f"{one.id} shows {abs(now - before):.1f} C {more} against {two.id} than {days} days ago: "
-        f"compare both with the reference thermometer."
+        f"compare both with the reference thermometer.",
     )
 
 
-def _warmer(look: Look, chain: Chain) -> str | None:
+def _warmer(look: Look, chain: Chain) -> Line | None:
     """Water warmer than at the same hour of this rig's own last days."""
     tag, hours = chain.temperature, look.hours(chain.temperature)
     now = None if hours is None else hours.at(look.hour)
@@ -174,7 +188,8 @@ def _warmer(look: Look, chain: Chain) -> str | None:
     usual = _own_days(hours.at, look.hour)
     if usual is None or now - usual < WARMER:
         return None
-    return f"Water {tag.unit.show(now)}, usual at this hour {tag.unit.show(usual)}: cooling?"
+    said = f"Water {tag.unit.show(now)}, usual at this hour {tag.unit.show(usual)}"
+    return Line(f"{said}.", f"{said}: look at the cooling.")
 
 
 def _own_days(value: Callable[[int], float | None], hour: int) -> float | None:
@@ -184,7 +199,7 @@ def _own_days(value: Callable[[int], float | None], hour: int) -> float | None:
     return median(known) if len(known) >= OWN_DAYS_LEAST else None
 
 
-def _works_more(look: Look, tag: Tag) -> str | None:
+def _works_more(look: Look, tag: Tag) -> Line | None:
     """A motor that runs far more of the time than on this rig's own last days."""
     hours = look.hours(tag)
     if hours is None or hours.top <= 0.0:
@@ -197,13 +212,11 @@ def _works_more(look: Look, tag: Tag) -> str | None:
     now, usual = share(look.hour), _own_days(share, look.hour)
     if now is None or usual is None or now - usual < SHARE_MORE:
         return None
-    return (
-        f"{tag.id} on {100.0 * now:.0f} % of the last {SHARE_HOURS} h, usual at this hour "
-        f"{100.0 * usual:.0f} %."
-    )
+    said = f"{tag.id} on {100.0 * now:.0f} % of the last {SHARE_HOURS} h, usual"
+    return Line(f"{said} {100.0 * usual:.0f} %.", f"{said} at this hour {100.0 * usual:.0f} %.")
 
 
-def _towards_limit(look: Look, tag: Tag) -> str | None:
+def _towards_limit(look: Look, tag: Tag) -> Line | None:
     """A pressure or voltage that goes towards one of its limits."""
     found = look.trend(tag)
     if found is None:
@@ -223,13 +236,15 @@ def _towards_limit(look: Look, tag: Tag) -> str | None:
     if reached is None:
         return None
     way = "falls" if found.a_day < 0.0 else "rises"
-    return (
+    limit = f"limit {tag.unit.show(border)}"
+    return Line(
+        f"{tag.id} {way}: {limit} about {look.clock(reached.hours)}.",
         f"{tag.id} {tag.unit.show(found.now)}, {way} {tag.unit.show(abs(found.a_day))} a day: "
-        f"limit {tag.unit.show(border)} {look.when(reached)}."
+        f"{limit} {look.when(reached)}.",
     )
 
 
-def _top_up_owed(look: Look, sump: Vessel) -> str | None:
+def _top_up_owed(look: Look, sump: Vessel) -> Line | None:
     """Fresh water that evaporation has taken since the last top-up, by the level of the sump."""
     hours = look.hours(look.setup.rig.tag_for("level", sump.id))
     if hours is None or sump.area is None:
@@ -243,9 +258,10 @@ def _top_up_owed(look: Look, sump: Vessel) -> str | None:
     owed = (full - median([level for _, level in seen[-3:]])) * sump.area if seen else 0.0
     if owed < OWED or look.hour - since < OWED_HOURS:
         return None
-    return (
+    return Line(
+        f"About {owed / LITRE:.0f} L fresh water owed, or a leak.",
         f"No top-up seen since {look.setup.local(since * 3600.0):%a %H:00}: about "
-        f"{owed / LITRE:.0f} L of fresh water owed, if nothing leaks."
+        f"{owed / LITRE:.0f} L of fresh water owed, if nothing leaks.",
     )
 
 
@@ -260,7 +276,7 @@ def _last_top_up(seen: list[tuple[int, float]], rise: float) -> tuple[int, float
     return since, full
 
 
-CHAIN_LINES: dict[str, Callable[[Look, Chain], str | None]] = {
+CHAIN_LINES: dict[str, Callable[[Look, Chain], Line | None]] = {
     "supply margin": _supply,
     "flow creeps": _flow,
     "flow drops out": _dips,

@@ -1,6 +1,6 @@
 """The texts about the ways to people themselves: the weekly test and the lines of the day."""
 
-from monitor.logic import events
+from monitor.logic import events, lately
 from monitor.logic.gsm import Part, fit
 from monitor.logic.path_records import PathRecord
 from monitor.logic.scan import Scan
@@ -62,6 +62,7 @@ def morning(scan: Scan) -> str:
         [
             _head(scan, "MORNING"),
             _state(scan),
+            *(Part(line.short, 7) for line in lately.lines(scan).values()),
             *(Part(f"{value}.", 5) for value in values[:6]),
             Part("No reply needed.", 6),
         ]

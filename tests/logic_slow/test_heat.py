@@ -169,7 +169,7 @@ def test_hot_afternoon_is_announced_hours_before_the_peak() -> None:
     assert ahead.latest is None or ahead.latest >= crossed - 12
     assert crossed - 12 == pytest.approx(ahead.hours, abs=1.5)
     assert ahead.peak_hours > ahead.hours
-    assert heat_lines(SETUP, slow, {"TW1": now}, utc)["heat ahead/LT1"].startswith(
+    assert heat_lines(SETUP, slow, {"TW1": now}, utc)["heat ahead/LT1"].whole.startswith(
         "LT1: 27.3 C about "
     )
     assert [] == unfitted_lines(SETUP, slow, utc)

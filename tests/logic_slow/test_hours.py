@@ -8,8 +8,10 @@ from logic.play import Watch, watch
 from logic_slow.days import demo, kept, utc_of
 from monitor.effects import JournalRow, Text
 from monitor.inputs import Moment, Reading
+from monitor.logic import wording_paths
+from monitor.logic.scan import Scan
 from monitor.logic.slow import Hours, Slow
-from monitor.logic.state import Durable, decode, encode
+from monitor.logic.state import Durable, Running, State, decode, encode
 from monitor.logic.step import resume, step
 from monitor.setup import Setup
 from monitor.units import L_PER_MIN
@@ -115,6 +117,17 @@ def test_a_trend_is_told_once_a_day() -> None:
 def test_no_trend_is_told_at_night() -> None:
     """From 22:00 to 02:00 nothing."""
     assert [] == told_in(rig("QS"), "2026-10-16T22:00", 245)
+
+
+def test_morning_line_has_the_trend_in_a_few_words() -> None:
+    """The strainer stands in the morning line with its date and what to do, within one text."""
+    setup = rig("QS")
+    durable = clogging(setup, "2026-10-16T07:00")
+    now = Moment(1, 0.0, utc_of(setup, "2026-10-16T07:00"))
+    body = wording_paths.morning(Scan(setup, State(durable, Running(0.0)), now))
+    assert "Supply meets the set flow about S" in body
+    assert "clean strainer." in body
+    assert len(body) <= 160
 
 
 def dropped_out(lengths: tuple[int, ...]) -> tuple[int, ...]:

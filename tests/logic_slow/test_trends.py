@@ -27,7 +27,7 @@ def lines_of(local: str, **hours: Callable[[float], float | None]) -> dict[str, 
     """The lines at a site time, with these tags kept."""
     utc = utc_of(SETUP, local)
     slow = Slow({tag: kept(SETUP, utc, course) for tag, course in hours.items()})
-    return trend_lines(SETUP, slow, utc)
+    return {name: line.whole for name, line in trend_lines(SETUP, slow, utc).items()}
 
 
 def clogging(utc: float) -> float:
@@ -151,7 +151,7 @@ def test_drop_outs_are_told_by_day() -> None:
     utc = utc_of(SETUP, "2026-10-16T07:00")
     today = SETUP.local_day(utc).toordinal()
     told = trend_lines(SETUP, Slow(dips={"S1": Dips((today - 1, today), (1, 3))}), utc)
-    assert "(Thu 1, Fri 3)" in told["flow drops out/S1"]
+    assert "(Thu 1, Fri 3)" in told["flow drops out/S1"].whole
     assert {} == trend_lines(SETUP, Slow(dips={"S1": Dips((today,), (1,))}), utc)
     assert {} == trend_lines(SETUP, Slow(dips={"S1": Dips((today - 5,), (9,))}), utc)
 
