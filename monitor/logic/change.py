@@ -35,8 +35,8 @@ BACK = 2.5
 """How far that mean may be off, in its own standard deviations (or half of what is worth)."""
 MOST_BACK = 1.0 / 3.0
 """Share of the largest difference that may be left when a change counts as over all the same."""
-BUMP, MOST_DEAF, DEAF_BLOCKS = 1.5, 4.0, 120_960
-"""After a change that went away by itself surprises count 1.5 times less, 4 times at most, and
+BUMP, MOST_DEAF, DEAF_BLOCKS = 2.0, 4.0, 120_960
+"""After a change that went away by itself surprises count half, a quarter at least, and
 half of that is forgotten after so many blocks (a week at 1 Hz): one who cries wolf is believed
 less."""
 
@@ -261,6 +261,7 @@ def _look_for_end(tags: tuple[Tag, ...], learnt: Learnt, now: float) -> Learnt:
         return learnt
     away = _away(learnt, fresh[-OVER_BLOCKS:])
     off = [0.0 if item is None else abs(item.rest) / item.allowed for item in away]
+    deaf = min(MOST_DEAF, learnt.deaf * BUMP)
     if max(off) <= 1.0:
         usual = tuple(
             replace(item, level=item.level + gone.rest)
@@ -268,11 +269,10 @@ def _look_for_end(tags: tuple[Tag, ...], learnt: Learnt, now: float) -> Learnt:
             else item
             for item, gone in zip(learnt.usual, away, strict=True)
         )
-        over = replace(learnt, usual=usual, changed_at=None, zero_at=now)
-        return _at_nil(replace(over, deaf=min(MOST_DEAF, learnt.deaf * BUMP)))
+        return _at_nil(replace(learnt, usual=usual, changed_at=None, zero_at=now, deaf=deaf))
     most = tuple(max(now_off, was) for now_off, was in zip(off, learnt.most, strict=True))
     if all(now_off <= max(1.0, far * MOST_BACK) for now_off, far in zip(off, most, strict=True)):
-        return Learnt(past=fresh[-OVER_BLOCKS:], zero_at=now, deaf=learnt.deaf)
+        return Learnt(past=fresh[-OVER_BLOCKS:], zero_at=now, deaf=deaf)
     if len(fresh) >= LONGEST or (len(fresh) >= WINDOW and _has_settled(learnt)):
         begun = replace(learnt, changed_at=None, zero_at=now)
         return _at_nil(_learn(tags, begun, fresh[-WINDOW:]))

@@ -1,5 +1,6 @@
 """The condition `changed` in the watch: a notice by day, for followed tags only."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -8,7 +9,7 @@ from logic_change.series import SAMPLES, noise, watched
 from monitor.config import load, load_texts, snapshot
 from monitor.effects import Effect, JournalRow, Text
 from monitor.errors import SetupError
-from monitor.inputs import Moment, Reading
+from monitor.inputs import Answer, Input, Moment, Reading
 from monitor.logic import change
 from monitor.logic.plan import plan_of
 from monitor.logic.state import State, fresh
@@ -142,3 +143,59 @@ def test_state_cannot_be_followed() -> None:
     (problem,) = error.value.problems
     assert "followed" in str(problem)
     assert "says only no or yes" in str(problem)
+
+
+def followed_siphon() -> Setup:
+    """The demo rig with its flow to the larvae followed, and nothing else."""
+    setup = load(SAMPLES / "ostrel-hill")
+    flow = replace(setup.rig.tag["QL"], followed=True)
+    return replace(setup, rig=replace(setup.rig, tags=(flow,)), limits=(), worked_out={})
+
+
+def flowing(
+    setup: Setup, start: float, flow: Callable[[int], float], hold: tuple[int, int] | None = None
+) -> list[tuple[float, JournalRow]]:
+    """Two and a half hours of the flow to the larvae, L/min by the minute, read each 5 s; a hold
+    from a minute on, for so many."""
+    at = Moment(1, 0.0, start)
+    state, rest, found = resume(setup, fresh(), at).state, noise(0.0, 0.04, 1), []
+    for second in range(0, 9000, 5):
+        now = Moment(1, float(second), start + second)
+        inputs: list[Input] = [Reading("QL", now, flow(second // 60) + next(rest))]
+        if hold is not None and second == hold[0] * 60:
+            inputs.append(Answer(now, "hold", "tavrin", minutes=hold[1]))
+        taken = step(setup, state, inputs, now)
+        state = taken.state
+        found += [(float(second), effect) for effect in taken.effects]
+    return conditions(found)
+
+
+AFTERNOON = 1_792_512_000.0
+"""2026-10-20 at 11:00 in the zone of the demo rig."""
+
+
+def test_flow_that_falls_without_a_reason_is_told() -> None:
+    """A tenth less after an hour and a half: told."""
+    rows = flowing(followed_siphon(), AFTERNOON, lambda minute: 6.0 if minute < 90 else 5.4)
+    assert ["changed/S1"] == [row.subject for _, row in rows]
+
+
+def test_feeding_hold_is_no_change() -> None:
+    """The same fall in a hold is what people did; afterwards another setting is the usual one."""
+
+    def held(minute: int) -> float:
+        return 6.0 if minute < 90 else 2.0 if minute < 110 else 5.7
+
+    assert [] == flowing(followed_siphon(), AFTERNOON, held, hold=(90, 20))
+
+
+def test_another_set_flow_is_no_change() -> None:
+    """On the morning of dph 10 at 10:00 the flow goes from 4.5 to 6.0, as is due."""
+    setup = followed_siphon()
+    morning = 1_792_162_800.0 - 5400.0
+    assert 10 == setup.dph(morning)
+    assert [] == flowing(setup, morning, lambda minute: 4.5 if morning + minute * 60 < TEN else 6.0)
+
+
+TEN = 1_792_162_800.0
+"""2026-10-16 at 10:00 in the zone of the demo rig."""
