@@ -63,16 +63,16 @@ def withdraw(
     _say(state, "withdraw", person, said, minutes=hours * 60.0, text=reason, details=details)
 
 
-@click.command()
+@click.command("in-force")
 @alarm_argument
 @as_option
 @state_option
-def restore(alarm: str, person: str, state: Path) -> None:
+def in_force(alarm: str, person: str, state: Path) -> None:
     """Put one ALARM in force again before its end.
 
     \b
     Example:
-      holdwater restore "sump low/warn"
+      holdwater in-force "sump low/warn"
     """
     _say(state, "restore", person, f"{alarm} in force", details={"alarm": alarm})
 
@@ -196,4 +196,4 @@ def _number(word: str, wanted: str) -> float:
         raise click.UsageError(wanted) from None
 
 
-COMMANDS = (shelve, withdraw, restore, checked, aside, hold, works, fuel)
+COMMANDS = (shelve, withdraw, in_force, checked, aside, hold, works, fuel)

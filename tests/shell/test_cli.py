@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from monitor.cli import commands, main
+from monitor.cli import SECTIONS, commands, main
 from monitor.cli.options import default_state
 
 SAMPLES = Path(__file__).parents[2] / "sample_config"
@@ -44,6 +44,13 @@ def test_overview_names_every_command() -> None:
 
     assert len(lines) <= 30
     assert set() == set(NAMES) - words
+
+
+def test_no_two_commands_have_one_name() -> None:
+    """A later one would silently take the place of the first."""
+    names = [str(command.name) for _, own in SECTIONS for command in own]
+
+    assert sorted(set(names)) == sorted(names)
 
 
 def test_usage_errors_end_with_2(monkeypatch: pytest.MonkeyPatch) -> None:
