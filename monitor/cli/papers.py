@@ -94,10 +94,13 @@ def attach(
     show_default=True,
     help="Every reading with its flag, or minutes of them.",
 )
+@click.option("--run", default="", help="Which run. [default: the latest]")
 @click.option("--without-names", is_flag=True, help="People are person 1, person 2 ...")
 @click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
 @state_option
-def export(folder: Path, readings: str, without_names: bool, base: float, state: Path) -> None:
+def export(
+    folder: Path, readings: str, run: str, without_names: bool, base: float, state: Path
+) -> None:
     """The run as plain files in a new FOLDER: tables with a description, and a workbook.
 
     A Frictionless Data Package: day table, events, notes, limits and readings as CSV,
@@ -116,7 +119,7 @@ def export(folder: Path, readings: str, without_names: bool, base: float, state:
     from monitor.record.material import material_of, veil_for
 
     with Reader(state / RECORD) as reader:
-        material = material_of(reader, base, _progress)
+        material = material_of(reader, base, _progress, run)
         veil = veil_for(material, named=not without_names)
         created = board_time(always_trusted).utc
         files = write(material, folder, veil, readings, created, _progress)
@@ -127,11 +130,17 @@ def export(folder: Path, readings: str, without_names: bool, base: float, state:
 @click.command()
 @click.option("--output", type=FILE, help="The new file. [default: RUN.html]")
 @click.option("--figures", type=FOLDER, help="Put every figure there too, as SVG and PNG.")
+@click.option("--run", default="", help="Which run. [default: the latest]")
 @click.option("--without-names", is_flag=True, help="People are person 1, person 2 ...")
 @click.option("--base", type=float, default=0.0, metavar="C", help="Base of degree-days.")
 @state_option
 def report(
-    output: Path | None, figures: Path | None, without_names: bool, base: float, state: Path
+    output: Path | None,
+    figures: Path | None,
+    run: str,
+    without_names: bool,
+    base: float,
+    state: Path,
 ) -> None:
     """The report on the run: one HTML file to read and to print.
 
@@ -151,7 +160,7 @@ def report(
     from monitor.record.report import html_of, report_of, write_figures
 
     with Reader(state / RECORD) as reader:
-        material = material_of(reader, base, _progress)
+        material = material_of(reader, base, _progress, run)
         found = report_of(material, veil_for(material, named=not without_names), _progress)
         target = output or Path(f"{plain_name(material.run)}.html")
     written = [write_new(target, html_of(found))]

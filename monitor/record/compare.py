@@ -6,13 +6,17 @@ three runs differ in many things at once, so nothing here says why anything came
 
 import csv
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from io import StringIO
 
 from monitor.record.rows import DayRow, Missing
 from monitor.setup import DAY
+from monitor.units import LITRE
 
-MINUTE = 60.0
+MINUTE, HOUR = 60.0, 3600.0
+ALL_DAY = 0.99
+NITRATE = {"mg/lno3": 1.0, "mg/lno3-n": 62.0049 / 14.0067}
+"""mg NO3 in 1 of the unit, by molar mass (IUPAC 2021: N 14.007, O 15.999)."""
 WEEK = 7
 STEP = 50.0
 """Degree-days between two lines of the table by degree-days."""
@@ -20,22 +24,12 @@ NOT_MEASURED = "-"
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """What people wrote down of one day: water changed in litres, nitrate in mg/L NO3."""
-
-    changed: float | None = None
-    nitrate: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class RunRows:
-    """One run. light: hours of light by dph, where a sensor saw it all day. told: by dph."""
+    """One run, by its day rows. base: C, of degree-days."""
 
     name: str
     rows: tuple[DayRow, ...]
     base: float = 0.0
-    light: Mapping[int, float] = field(default_factory=dict)
-    told: Mapping[int, Told] = field(default_factory=dict)
 
     @property
     def by_dph(self) -> dict[int, DayRow]:
@@ -43,10 +37,10 @@ class RunRows:
 
 
 Value = float | None
-Quantity = Callable[[RunRows, DayRow], Value]
+Quantity = Callable[[DayRow], Value]
 
 
-def _mean_temperature(_: RunRows, row: DayRow) -> Value:
+def _mean_temperature(row: DayRow) -> Value:
     return _number(row.temperatures[0].mean) if row.temperatures else None
 
 
@@ -54,18 +48,43 @@ def _number(value: float | Missing) -> Value:
     return None if isinstance(value, Missing) else value
 
 
-def _no_flow(_: RunRows, row: DayRow) -> Value:
+def _no_flow(row: DayRow) -> Value:
     found = _number(row.water.no_flow)
     return None if found is None else found / MINUTE
 
 
+def _light(row: DayRow) -> Value:
+    """Hours of light; of a day that was not seen all through there is none."""
+    if row.light is None or row.light.seen < ALL_DAY * row.length:
+        return None
+    lit = _number(row.light.lit)
+    return None if lit is None else lit / HOUR
+
+
+def _changed(row: DayRow) -> Value:
+    found = _number(row.noted.changed)
+    return None if found is None else found / LITRE
+
+
+def _nitrate(row: DayRow) -> Value:
+    """Mean of the tests of the day, mg/L NO3; tests in a unit that is not known are left out."""
+    found = [
+        test.value * NITRATE[unit]
+        for test in row.noted.tests
+        if test.of == "nitrate"
+        for unit in [test.unit.replace(" ", "").casefold()]
+        if unit in NITRATE
+    ]
+    return sum(found) / len(found) if found else None
+
+
 QUANTITIES: Mapping[str, tuple[Quantity, int]] = {
     "mean temperature, C": (_mean_temperature, 2),
-    "turnovers delivered": (lambda _, row: _number(row.water.turnovers), 2),
+    "turnovers delivered": (lambda row: _number(row.water.turnovers), 2),
     "without flow outside holds, min": (_no_flow, 0),
-    "light, h": (lambda run, row: run.light.get(row.dph), 1),
-    "water changed, L": (lambda run, row: run.told.get(row.dph, Told()).changed, 0),
-    "nitrate, mg/L NO3": (lambda run, row: run.told.get(row.dph, Told()).nitrate, 1),
+    "light, h": (_light, 1),
+    "water changed, L": (_changed, 0),
+    "nitrate, mg/L NO3": (_nitrate, 1),
 }
 """What is compared, each with the decimals it is shown with."""
 SUMMED = ("without flow outside holds, min", "water changed, L")
@@ -84,16 +103,16 @@ class Table:
 def tables(runs: Sequence[RunRows]) -> Iterator[Table]:
     """By week of age, by day, by degree-days."""
     for name in QUANTITIES:
-        if any(_value(name, run, row) is not None for run in runs for row in run.rows):
+        if any(_value(name, row) is not None for run in runs for row in run.rows):
             yield _by_week(runs, name)
     yield _by_degree_days(runs)
     for name in QUANTITIES:
-        if any(_value(name, run, row) is not None for run in runs for row in run.rows):
+        if any(_value(name, row) is not None for run in runs for row in run.rows):
             yield _by_day(runs, name)
 
 
-def _value(name: str, run: RunRows, row: DayRow) -> Value:
-    return QUANTITIES[name][0](run, row)
+def _value(name: str, row: DayRow) -> Value:
+    return QUANTITIES[name][0](row)
 
 
 def _shown(name: str, value: Value) -> str:
@@ -110,7 +129,7 @@ def _by_week(runs: Sequence[RunRows], name: str) -> Table:
                 value
                 for row in run.rows
                 if row.dph // WEEK == week
-                for value in [_value(name, run, row)]
+                for value in [_value(name, row)]
                 if value is not None
             ]
             total = sum(values) if name in SUMMED else sum(values) / max(1, len(values))
@@ -128,7 +147,7 @@ def _by_day(runs: Sequence[RunRows], name: str) -> Table:
         found = []
         for run in runs:
             row = run.by_dph.get(dph)
-            found.append(None if row is None else _value(name, run, row))
+            found.append(None if row is None else _value(name, row))
         shown = [_shown(name, value) for value in found]
         lines.append((str(dph), *shown, *_range(name, found)))
     head = ("dph", *(run.name for run in runs), *_range_head(runs))
@@ -172,11 +191,11 @@ def marks(run: RunRows, step: float = STEP) -> dict[float, Mark]:
     for row in sorted(run.rows, key=lambda row: row.dph):
         if row.dph < 0:
             continue
-        mean = _mean_temperature(run, row)
+        mean = _mean_temperature(row)
         if row.dph != day or mean is None:
             break
         gain = max(0.0, mean - run.base) * row.length / DAY
-        had = (_number(row.water.turnovers) or 0.0, _no_flow(run, row) or 0.0)
+        had = (_number(row.water.turnovers) or 0.0, _no_flow(row) or 0.0)
         while gain > 0.0 and step * (len(found) + 1) <= total + gain:
             mark = step * (len(found) + 1)
             share = (mark - total) / gain
@@ -236,7 +255,7 @@ def csv_lines(runs: Sequence[RunRows]) -> Iterator[str]:
     for name in QUANTITIES:
         for run in runs:
             for row in run.rows:
-                value = _value(name, run, row)
+                value = _value(name, row)
                 out = StringIO()
                 shown = "" if value is None else _shown(name, value)
                 csv.writer(out, lineterminator="").writerow([name, row.dph, run.name, shown])

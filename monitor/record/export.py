@@ -18,6 +18,7 @@ from typing import TextIO
 from monitor import __version__
 from monitor.errors import HoldwaterError
 from monitor.record.export_fields import (
+    ANSWER_FIELDS,
     EVENT_FIELDS,
     LIMIT_FIELDS,
     MINUTE_FIELDS,
@@ -26,7 +27,14 @@ from monitor.record.export_fields import (
     Field,
     fields_of,
 )
-from monitor.record.export_rows import day_rows, event_rows, limit_rows, note_rows, reading_rows
+from monitor.record.export_rows import (
+    answer_rows,
+    day_rows,
+    event_rows,
+    limit_rows,
+    note_rows,
+    reading_rows,
+)
 from monitor.record.files import plain_name
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
@@ -67,7 +75,9 @@ def export(
     keys = ("dph",)
     tables.add("days", "Day table", fields_of(days), days, keys)
     tables.add("events", "Events", EVENT_FIELDS, event_rows(material), ("event",))
-    tables.add("notes", "What people said and did", NOTE_FIELDS, note_rows(material, veil))
+    answers, notes = list(answer_rows(material, veil)), list(note_rows(material, veil))
+    tables.add("answers", "What people answered and did", ANSWER_FIELDS, answers)
+    tables.add("notes", "What people wrote down", NOTE_FIELDS, notes, ("note",))
     tables.add("limits", "Limits in force, by version", LIMIT_FIELDS, limit_rows(material))
     if readings != "none":
         fields = READING_FIELDS if readings == "all" else MINUTE_FIELDS
@@ -78,7 +88,7 @@ def export(
             tables.add(name, _title(tag), _with_unit(fields, tag), rows)
     told("workbook")
     book = folder / "record.xlsx"
-    write_workbook(book, days, list(event_rows(material)), list(note_rows(material, veil)))
+    write_workbook(book, days, list(event_rows(material)), answers, notes)
     package = _package(material, tables.written, created, veil)
     package["workbook"] = {"path": book.name, "bytes": book.stat().st_size, "hash": _hash(book)}
     description = folder / "datapackage.json"

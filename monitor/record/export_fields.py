@@ -87,6 +87,21 @@ EVENT_FIELDS = (
     time_field("closed", "all that was owed was in"),
 )
 NOTE_FIELDS = (
+    Field("note", "integer", "its number"),
+    time_field("time", "what it tells of", required=True),
+    Field("local", "string", "the same, local time with offset (ISO 8601)"),
+    Field("dph", "integer", "days post hatch"),
+    Field("kind", "string"),
+    Field("said", "string", "its fields as they were written, `~` for an estimate"),
+    Field("who", "string"),
+    Field("way", "string", "how it came in"),
+    time_field("entered", "when it was written down"),
+    Field("back_dated", "boolean", "first written down over an hour later"),
+    Field("amendments", "integer", "how often it was amended; this is the last form"),
+    Field("reason", "string", "of the last amendment"),
+    Field("origin", "string", "file, sheet and row it was imported from"),
+)
+ANSWER_FIELDS = (
     time_field("time", "when it was said", required=True),
     Field("local", "string", "the same, local time with offset (ISO 8601)"),
     Field("dph", "integer", "days post hatch"),

@@ -48,7 +48,29 @@ def event_rows(material: Material) -> Iterator[Row]:
 
 
 def note_rows(material: Material, veil: Veil) -> Iterator[Row]:
-    """What people said and did, in order of time."""
+    """Notes that stand, by the time they tell of."""
+    for entry in material.entries:
+        note = entry.note
+        said = "; ".join(f"{name}: {text}" for name, text in note.said.items())
+        yield {
+            "note": note.number,
+            "time": round(note.at, 3),
+            "local": material.site.iso(note.at),
+            "dph": int(material.dph_at(note.at) // 1),
+            "kind": note.kind,
+            "said": veil.text(said),
+            "who": veil.who(note.who),
+            "way": note.way,
+            "entered": round(note.entered.utc, 3),
+            "back_dated": "true" if entry.is_back_dated else "false",
+            "amendments": len(entry.earlier),
+            "reason": veil.text(note.reason),
+            "origin": veil.text(note.origin),
+        }
+
+
+def answer_rows(material: Material, veil: Veil) -> Iterator[Row]:
+    """What people answered and did, in order of time."""
     for row in answers(material.journal):
         at = row.moment.utc
         yield {

@@ -18,6 +18,7 @@ from monitor.logic.scaling import to_si
 from monitor.logic.state import Durable, decode, fresh
 from monitor.record.frame import Force
 from monitor.record.gather import Wish, day_table, forces_of
+from monitor.record.notes import Entry, notebook
 from monitor.record.privacy import Veil, veil_of
 from monitor.record.rows import DayRow, EventOfDay
 from monitor.record.show import Site, site_of
@@ -43,6 +44,7 @@ class Material:
     versions: tuple[SetupVersion, ...]
     durable: Durable
     holds: dict[str, Spans]
+    entries: tuple[Entry, ...] = ()
 
     @property
     def setup(self) -> Setup:
@@ -111,11 +113,13 @@ class Material:
         return self.scale(tag, then.calibration)
 
 
-def material_of(reader: Reader, base: float = 0.0, told: Told = lambda _: None) -> Material:
-    """The latest run of an archive. HoldwaterError where it has none, or no day of it."""
-    forces = forces_of(reader)
+def material_of(
+    reader: Reader, base: float = 0.0, told: Told = lambda _: None, run: str = ""
+) -> Material:
+    """A run of an archive, "" for the latest. HoldwaterError where there is none, or no day."""
+    forces = forces_of(reader, run)
     rows = []
-    for row in day_table(reader, Wish(base=base)):
+    for row in day_table(reader, Wish(base=base, run=run)):
         rows.append(row)
         told(f"day table: dph {row.dph}")
     if not rows:
@@ -137,6 +141,7 @@ def material_of(reader: Reader, base: float = 0.0, told: Told = lambda _: None) 
         versions=tuple(reader.setups()),
         durable=durable,
         holds=story.holds(durable),
+        entries=notebook(reader, rows[0].run),
     )
 
 

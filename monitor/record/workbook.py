@@ -15,14 +15,15 @@ SUMS = ("delivered_l", "turnovers", "no_flow_outside_holds_min", "no_flow_in_hol
 FORMULAS = (("_min_", "MIN"), ("_max_", "MAX"), ("_mean_", "AVERAGE"), ("_degree_days_", "SUM"))
 
 
-def write_workbook(path: Path, days: Rows, events: Rows, notes: Rows) -> None:
-    """Sheets: key figures (formulas over the days), days, events, notes. Never over a file."""
+def write_workbook(path: Path, days: Rows, events: Rows, answers: Rows, notes: Rows) -> None:
+    """Key figures (formulas over the days), days, events, answers, notes; never over a file."""
     book = Workbook()
     key = book.active
     assert isinstance(key, Worksheet)
     key.title = "key figures"
     names = _table(book.create_sheet("days"), days)
     _table(book.create_sheet("events"), events)
+    _table(book.create_sheet("answers"), answers)
     _table(book.create_sheet("notes"), notes)
     _key_figures(key, names, len(days) + 1)
     with path.open("xb") as file:

@@ -7,19 +7,16 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from monitor.archive import Note, Reader
 from monitor.cli import commands
-from monitor.control import RECORD
 from monitor.errors import HoldwaterError
-from monitor.inputs import Moment
-from monitor.record.compare import RunRows, Table, Told, csv_lines, marks, tables, text_lines
-from monitor.record.comparing import light_hours, run_of, told_by_dph, with_own_names
-from monitor.record.notes import Entry
-from monitor.record.rows import DayRow, Missing, Temperature, Water
+from monitor.record import rows as kinds
+from monitor.record.compare import RunRows, Table, csv_lines, marks, tables, text_lines
+from monitor.record.comparing import run_of, with_own_names
+from monitor.record.rows import DayRow, Light, Missing, Noted, Temperature, Water
 from monitor.record.spans import local_day
 from monitor.setup import DAY
 from record.small import SETUP
-from record.test_table import Pen, kept, local, three_days
+from record.test_table import kept, three_days
 
 HATCH = date(2026, 10, 6)
 
@@ -106,36 +103,30 @@ def test_no_word_says_why() -> None:
 
 def test_csv_has_every_day() -> None:
     """A line a quantity, run and day; what is not measured is empty."""
-    runs = [run("A", 26.0, 6.0, days=2), replace(run("B,x", 27.0, 9.0, days=1),
-                                                  told={0: Told(110.0, None)})]  # fmt: skip
+    changed = replace(day(0, 27.0, 9.0), noted=Noted(changed=0.110))
+    runs = [run("A", 26.0, 6.0, days=2), RunRows("B,x", (changed,))]
     lines = list(csv_lines(runs))
     assert '"water changed, L",0,"B,x",110' in lines
     assert '"nitrate, mg/L NO3",0,"B,x",' in lines
     assert 1 + 6 * 3 == len(lines)
 
 
-def note(kind: str, at: float, **said: str) -> Entry:
-    """A note that stands."""
-    entered = Moment(1, 0.0, at)
-    return Entry(Note(1, entered, at, "OH-07", kind, "tavrin", "command", said))
-
-
-def test_water_and_nitrate_from_notes() -> None:
-    """Litres of a day are summed, tests are averaged; nitrogen is made nitrate (4.4268)."""
-    rows = [day(0, 26.0, 6.0), day(1, 26.0, 6.0)]
-    at = rows[1].span.start + 3600.0
-    entries = [
-        note("water change", at, litres="60"),
-        note("water change", at, litres="~50"),
-        note("water test", at, of="nitrate", value="10", unit="mg/L NO3"),
-        note("water test", at, of="nitrate", value="2", unit="mg/L NO3-N"),
-        note("water test", at, of="nitrate", value="99", unit="ppm"),
-        note("water test", at, of="salinity", value="34", unit="PSU"),
-        note("water change", rows[1].span.end, litres="1"),
-    ]
-    (told,) = told_by_dph(rows, entries).values()
-    assert 110.0 == told.changed
-    assert pytest.approx((10.0 + 2.0 * 4.4268) / 2, abs=1e-3) == told.nitrate
+def test_water_light_and_nitrate() -> None:
+    """Litres, hours where the day was seen all through, and nitrogen made nitrate (4.4268)."""
+    tests = (
+        kinds.Test("nitrate", 10.0, "mg/L NO3"),
+        kinds.Test("nitrate", 2.0, "mg/L NO3-N"),
+        kinds.Test("nitrate", 99.0, "ppm"),
+        kinds.Test("salinity", 34.0, "PSU"),
+    )
+    plain = day(0, 26.0, 6.0)
+    seen = Light("LX", DAY, 13 * 3600.0, 0.0)
+    full = replace(plain, light=seen, noted=Noted(tests=tests, changed=0.110))
+    half = replace(plain, light=replace(seen, seen=DAY / 2))
+    found = list(tables([RunRows("A", (full,)), RunRows("B", (half,))]))
+    assert (("0", "13.0", "-", "-"),) == named(found, "light, h, by days").lines
+    assert (("0", "110", "-", "-"),) == named(found, "water changed, L, by days").lines
+    assert (("0", "9.4", "-", "-"),) == named(found, "nitrate, mg/L NO3, by days").lines
 
 
 def test_runs_of_one_name_are_told_apart(tmp_path: Path) -> None:
@@ -158,19 +149,3 @@ def test_the_command(tmp_path: Path) -> None:
     assert "By degree-days over 10 C" in result.output
     assert '"mean temperature, C",-1,OH-07 Oct 2026 (1),26.50' in table.read_text("utf-8")
     assert 2 == CliRunner().invoke(commands, ["compare", state]).exit_code
-
-
-def test_hours_of_light(tmp_path: Path) -> None:
-    """Brighter than half of what is bright; days that were not seen all through have no figure."""
-    state = kept(tmp_path, "2026-10-05T22:00", lit)
-    with Reader(state / RECORD) as reader:
-        rows = [day(n, 26.0, 6.0) for n in (0, 1)]
-        tag = SETUP.rig.tag["TW1"]
-        assert {0: 13.0} == light_hours(reader, tag, rows)
-
-
-def lit(pen: Pen) -> None:
-    """A tag that is bright from 06:30 to 19:30 of dph 0, and seen for half of dph 1."""
-    pen.minutes(local("2026-10-06T00:00"), local("2026-10-06T06:30"), 2.0)
-    pen.minutes(local("2026-10-06T06:30"), local("2026-10-06T19:30"), 1000.0)
-    pen.minutes(local("2026-10-06T19:30"), local("2026-10-07T12:00"), 2.0)

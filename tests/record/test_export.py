@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import warnings
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from click.testing import CliRunner
 from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
 
+from monitor.archive import Note
 from monitor.cli import commands
 from monitor.effects import Flag, JournalRow
 from monitor.inputs import Reading
@@ -39,6 +41,11 @@ def notes_and_a_bad_reading(pen: Pen) -> None:
         JournalRow(at, "answer", "41", "note", cause="text", who="tavrin", text=HOSTILE),
     ]
     pen.writer.commit(journal=rows, flags=flags)
+    dead, late = local("2026-10-18T02:30"), pen.at(local("2026-10-18T09:00"))
+    first = Note(1, late, dead, "OH-07", "dead found", "tavrin", "command", {"count": "~90"})
+    pen.writer.notes([first])
+    again = replace(first, number=2, said={"count": "~160"}, amends=1, reason="counted anew")
+    pen.writer.notes([again])
 
 
 @pytest.fixture
@@ -73,7 +80,7 @@ def test_frictionless_finds_it_valid(state: Path, readings: str) -> None:
     package = Package(str(exported(state, "--readings", readings) / "datapackage.json"))
     report = package.validate()
     assert ([], []) == (report.errors, report.flatten(["name", "fieldName", "message"]))
-    assert {"days", "events", "notes", "limits"} <= set(package.resource_names)
+    assert {"days", "events", "answers", "notes", "limits"} <= set(package.resource_names)
     assert (readings != "none") == any("tw1" in name for name in package.resource_names)
 
 
@@ -159,12 +166,21 @@ def test_no_number_to_call_is_in_any_file(state: Path, words: tuple[str, ...]) -
 def test_notes_cannot_run(state: Path) -> None:
     """Words that begin like a formula are words in CSV and in the workbook."""
     folder = exported(state)
-    (row,) = rows_of(folder / "notes.csv")
+    (row,) = rows_of(folder / "answers.csv")
     assert row["text"].startswith("'=HYPERLINK(")
     assert "<script>" in row["text"]
     assert ("41", "note", "text") == (row["event"], row["said"], row["way"])
-    cell = load_workbook(folder / "record.xlsx")["notes"]["H2"]
+    cell = load_workbook(folder / "record.xlsx")["answers"]["H2"]
     assert ("s", "=HYPERLINK") == (cell.data_type, str(cell.value)[:10])
+
+
+def test_notes_of_people(state: Path) -> None:
+    """The note that stands is there with what it was written for, and when it was written down."""
+    (row,) = rows_of(exported(state) / "notes.csv")
+    assert ("dead found", "count: ~160", "Tavrin", "true", "1") == (
+        row["kind"], row["said"], row["who"], row["back_dated"], row["amendments"],
+    )  # fmt: skip
+    assert f"{local('2026-10-18T02:30')}" == row["time"]
 
 
 def test_a_folder_with_something_in_it_is_refused(state: Path) -> None:
@@ -177,7 +193,7 @@ def test_a_folder_with_something_in_it_is_refused(state: Path) -> None:
 def test_the_workbook_has_formulas(state: Path) -> None:
     """Key figures are worked out by the spreadsheet from the days."""
     book = load_workbook(exported(state) / "record.xlsx")
-    assert ["key figures", "days", "events", "notes"] == book.sheetnames
+    assert ["key figures", "days", "events", "answers", "notes"] == book.sheetnames
     formulas = {row[0].value: row[1].value for row in book["key figures"].iter_rows(min_row=2)}
     head = [cell.value for cell in book["days"][1]]
     letter = get_column_letter(head.index("TW1_max_C") + 1)

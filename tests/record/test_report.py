@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner
 
-from monitor.archive import Reader
+from monitor.archive import Note, Reader
 from monitor.cli import commands
 from monitor.config import load_texts
 from monitor.control import RECORD
@@ -100,6 +100,50 @@ def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert all(data.startswith(PNG) for name, data in drawn.items() if name.endswith(".png"))
     again = CliRunner().invoke(commands, words)
     assert "oh-07.html is there already" in str(again.exception)
+
+
+def notes_of_two_days(pen: Pen) -> None:
+    """Feeds, counts and tests on two days."""
+    pen.set_up(pen.begin, 1, files_of())
+    pen.minutes(local("2026-10-18T01:00"), local("2026-10-18T02:00"))
+    pen.minutes(local("2026-10-19T01:00"), local("2026-10-19T02:00"))
+    one, other = local("2026-10-18T01:30"), local("2026-10-19T01:30")
+    written: list[tuple[float, str, dict[str, str]]] = [
+        (one, "feeding", {"food": "rotifers", "amount": "~2", "unit": "million"}),
+        (one, "feeding", {"food": "rotifers", "amount": "5", "unit": "million"}),
+        (other, "feeding", {"food": "rotifers", "amount": "3", "unit": "million"}),
+        (one, "dead found", {"count": "~160"}),
+        (other, "dead found", {"count": "95"}),
+        (one, "water test", {"of": "nitrate", "value": "10", "unit": "mg/L NO3"}),
+        (other, "water test", {"of": "nitrate", "value": "11", "unit": "mg/L NO3"}),
+        (other, "water change", {"litres": "110"}),
+        (other, "observation", {"text": HOSTILE}),
+        (other, "stage", {"stage": HOSTILE}),
+    ]
+    notes = [
+        Note(number, pen.at(at), at, "OH-07", kind, "tavrin", "command", said)
+        for number, (at, kind, said) in enumerate(written, 1)
+    ]
+    pen.writer.notes(notes)
+
+
+def test_what_people_wrote_down(tmp_path: Path) -> None:
+    """Totals, the peak day, ranges and a line a day, estimates marked; hostile words stay words."""
+    state = kept(tmp_path, "2026-10-18T01:00", notes_of_two_days)
+    with Reader(state / RECORD) as reader:
+        material = material_of(reader)
+        report = report_of(material, veil_for(material, named=True))
+    facts = {fact.name: fact.words for fact in report.noted}
+    assert "2 days, dph 12 to 13; ~10 million in all, most on dph 12 (7)" == facts["Fed: rotifers"]
+    assert "~255 noted on 2 days; never the number lost" == facts["Dead found"]
+    assert "10 to 11 mg/L NO3, 2 tests" == facts["Nitrate"]
+    assert "110 litres on 1 day" == facts["Water changed"]
+    assert "signed on 1 of 2 days" == facts["Daily observation"]
+    assert ("12", "Sun 18 Oct", "~160", "rotifers ~7 million") == report.written.rows[0][:4]
+    assert "Tavrin" == report.written.rows[1][-1]
+    seen = Seen()
+    seen.feed(html_of(report))
+    assert set() == seen.tags & {"script", "img"}
 
 
 def test_limit_changes() -> None:

@@ -16,6 +16,7 @@ from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.report.events import EventPage, event_pages
 from monitor.record.report.key_figures import Fact, key_figures, numbers, weeks
+from monitor.record.report.noted import noted_facts, noted_table
 from monitor.record.rows import DayRow, Missing
 from monitor.record.show import HOUR, MINUTE
 from monitor.rig import Tag
@@ -41,10 +42,12 @@ class Report:
     title: str
     about: tuple[Fact, ...]
     key: tuple[Fact, ...]
+    noted: tuple[Fact, ...]
     weeks: Table
     lived: Table
     figures: tuple[Figure, ...]
     days: Table
+    written: Table
     gaps: Table
     review: Table
     events: tuple[EventPage, ...]
@@ -65,10 +68,12 @@ def report_of(material: Material, veil: Veil, told: Told = lambda _: None) -> Re
         title=veil.text(f"Run {material.run}, {rig.label}"),
         about=tuple(_about(material, veil)),
         key=tuple(key_figures(material)),
+        noted=tuple(noted_facts(material, veil)),
         weeks=Table(*weeks(material)),
         lived=_as_lived(material),
         figures=figures,
         days=_days(material),
+        written=Table(*noted_table(material, veil)),
         gaps=_gaps(material),
         review=_review(material, pages),
         events=pages,

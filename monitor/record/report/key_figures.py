@@ -26,6 +26,11 @@ def numbers(values: Iterable[float | Missing]) -> list[float]:
     return [value for value in values if not isinstance(value, Missing)]
 
 
+def days_of(count: int) -> str:
+    """1 day, 2 days."""
+    return f"{count} day" if count == 1 else f"{count} days"
+
+
 def key_figures(material: Material) -> Iterator[Fact]:
     """Water first, then warmth, events, and how much of the run was seen."""
     rows = material.rows
@@ -38,7 +43,7 @@ def key_figures(material: Material) -> Iterator[Fact]:
     yield Fact("Events", counted or "none")
     wakes = sum(row.night_texts for row in rows)
     nights = sum(row.night_texts > 0 for row in rows)
-    yield Fact("Texts in quiet hours", f"{wakes} on {nights} days")
+    yield Fact("Texts in quiet hours", f"{wakes} on {days_of(nights)}")
     seen = [seen.seen / row.length for row in rows for seen in row.coverage]
     if seen:
         yield Fact(
