@@ -81,4 +81,26 @@ def _write(path: Path, text: str | None) -> None:
         raise HoldwaterError(f"{path}: {error.strerror}; nothing was changed") from error
 
 
-COMMANDS = (show_run, amend)
+@click.command()
+@click.option("--run", default="", help="Which run. [default: the latest]")
+@click.option("--loss", type=click.IntRange(1), default=100, help="Dead in a day that are a loss.")
+@state_option
+def committee(run: str, loss: int, state: Path) -> None:
+    """What an animal-care committee asks: numbers, excursions, losses, signed observations.
+
+    Each excursion with its cause, what was done, dead within 24 h, and whether the watch was set
+    and the path to people proven. It needs no running watch.
+
+    \b
+    Example:
+      holdwater committee --loss 200
+    """
+    from monitor.archive import Reader
+    from monitor.control import RECORD
+    from monitor.record.committee import lines, papers_of
+
+    with Reader(state / RECORD) as reader:
+        show(list(lines(papers_of(reader, run, loss))))
+
+
+COMMANDS = (show_run, amend, committee)

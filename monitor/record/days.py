@@ -39,7 +39,7 @@ def day_row(frame: Frame, read: Read) -> DayRow:
     kept: dict[str, Seen] = {}
     water = WaterSums(frame, chain)
     for tag in setup.rig.tags:
-        seen = _seen(frame, tag, read(tag, _cares(frame, chain, tag)))
+        seen = _seen(frame, tag, read(tag, cares_of(frame, chain, tag)))
         if tag.measures == "temperature" and tag.of in setup.run.vessels:
             temperatures.append(temperature(frame, seen))
         elif tag.measures == "light" and tag.of in setup.run.vessels and light is None:
@@ -96,13 +96,13 @@ def _seen(frame: Frame, tag: Tag, chunks: Iterable[Chunk]) -> Seen:
     return Seen(tag, found, found.seen, came - len(unusable), tuple(unusable))
 
 
-def _cares(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
+def cares_of(frame: Frame, chain: Chain | None, tag: Tag) -> Cares:
     """Where the readings of a tag must be told apart: in time, and by value."""
     profiles: list[Profile] = []
     levels: set[float] = set()
     for setup in (force.setup for force in frame.forces):
         if tag.measures == "temperature":
-            profiles += (_border(setup, tag.id, side) for side in SIDES)
+            profiles += (border(setup, tag.id, side) for side in SIDES)
         elif chain is not None and tag == chain.flow:
             profiles.append(no_flow(setup, chain, tag))
         elif chain is not None and tag == chain.supply:
@@ -153,7 +153,7 @@ def _in_band(frame: Frame, seen: Seen) -> Measure:
     tag = seen.tag.id
     if not any(_warning(force.setup, tag, side) for force in frame.forces for side in SIDES):
         return Missing.NO_LIMIT
-    lows, highs = (tuple(in_steps(frame, partial(_border, tag=tag, side=side))) for side in SIDES)
+    lows, highs = (tuple(in_steps(frame, partial(border, tag=tag, side=side))) for side in SIDES)
     return sum(
         seen.course.within(overlap([one], [other])).seconds_between(low, high)
         for one, low in lows
@@ -161,7 +161,8 @@ def _in_band(frame: Frame, seen: Seen) -> Measure:
     )
 
 
-def _border(setup: Setup, tag: str, side: str) -> Profile:
+def border(setup: Setup, tag: str, side: str) -> Profile:
+    """The warning "temperature low" or "high" of a tag by dph; beyond everything without one."""
     limit = _warning(setup, tag, side)
     return limit.value if limit is not None else Profile.constant(SIDES[side])
 

@@ -19,7 +19,7 @@ from monitor.record.frame import Force, Frame
 from monitor.record.loader import Loader
 from monitor.record.noted import noted_of
 from monitor.record.notes import notebook
-from monitor.record.rows import DayRow
+from monitor.record.rows import DayRow, EventOfDay
 from monitor.record.spans import Span, days_between, local_day
 from monitor.record.story import Story
 from monitor.setup import Run, Setup
@@ -182,10 +182,20 @@ class Table:
             (tag.id, tag.calibration): tag for force in forces for tag in force.setup.rig.tags
         }
 
-    def row(self, day: date, base: float) -> DayRow:
-        """The row of a day, with what happened in it."""
+    @property
+    def events(self) -> tuple[EventOfDay, ...]:
+        """Every event of the run."""
+        return self._events
+
+    @property
+    def days(self) -> list[date]:
+        """Every day of the record of the run."""
+        return self._days
+
+    def frame(self, day: date, base: float = 0.0) -> Frame:
+        """A day without its readings."""
         span = day_span(self._setup, day)
-        frame = Frame(
+        return Frame(
             day,
             dph_of(self._setup, day),
             span,
@@ -196,7 +206,16 @@ class Table:
             silences=self._silences,
             base=base,
         )
-        loader = Loader(self._reader, self._timeline, self._calibrated, span)
+
+    def loader(self, day: date) -> Loader:
+        """The readings of a day."""
+        span = day_span(self._setup, day)
+        return Loader(self._reader, self._timeline, self._calibrated, span)
+
+    def row(self, day: date, base: float) -> DayRow:
+        """The row of a day, with what happened in it."""
+        frame, loader = self.frame(day, base), self.loader(day)
+        span = frame.span
         row = day_row(frame, loader.read)
         sent = [went for at, went in self._texts if self._is_night(span, at)]
         return replace(
