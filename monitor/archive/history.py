@@ -11,6 +11,7 @@ from monitor.archive.packing import Packed, Scale, Sums, unpack
 from monitor.archive.records import Rollup, Series
 from monitor.archive.store import HOUR_MS, HOUR_SUMS
 from monitor.archive.timeline import Stretch, Timeline
+from monitor.inputs import Moment
 
 ROWS = """
 SELECT start_ms, span_ms, n, left_out, low, total, high, up, down, form, base, numbers, times,
@@ -23,8 +24,9 @@ WHERE boot = ? AND start_ms >= ? AND start_ms < ? AND tag = ?
 ORDER BY start_ms, part
 """
 
+HALF_AN_HOUR = 1800.0
 ROW_SUMS = """
-SELECT start_ms, span_ms, n - left_out, low * coalesce(up, 1.0) / coalesce(down, 1.0),
+SELECT start_ms, n - left_out, low * coalesce(up, 1.0) / coalesce(down, 1.0),
     total * coalesce(up, 1.0) / coalesce(down, 1.0), high * coalesce(up, 1.0) / coalesce(down, 1.0)
 FROM readings LEFT JOIN scales ON scales.id = scale
 WHERE boot = ? AND start_ms >= ? AND start_ms < ? AND tag = ? AND low IS NOT NULL
@@ -108,12 +110,24 @@ def _rollup(timeline: Timeline, start_ms: int, width: float, cell: Cell, in_utc:
     return Rollup(moment, width, cell.n, cell.low, cell.total, cell.high)
 
 
+SumsAt = tuple[int, int, int, float, float, float]
+"""Boot, watch time of the begin (ms), n, low, total, high."""
+
+
 def hours(
     db: sqlite3.Connection, timeline: Timeline, tag: str, stretches: Iterable[Stretch]
 ) -> list[Rollup]:
     """Whole hours of watch time that touch the stretches, from sums made before where there are."""
+    return [
+        Rollup(timeline.moment(boot, start / 1000.0), HOUR_MS / 1000.0, n, low, total, high)
+        for boot, start, n, low, total, high in _hour_sums(db, tag, stretches)
+    ]
+
+
+def _hour_sums(db: sqlite3.Connection, tag: str, stretches: Iterable[Stretch]) -> Iterator[SumsAt]:
+    """The hours as plain numbers; one that two stretches share comes once."""
     number = _tag(db, tag)
-    found: dict[tuple[int, int], Rollup] = {}
+    known: set[tuple[int, int]] = set()
     for boot, start_ms, end_ms, _ in stretches:
         first, last = start_ms // HOUR_MS, -(-end_ms // HOUR_MS)
         rows = db.execute(MADE_HOURS, (number, boot, first, last)).fetchall()
@@ -122,45 +136,47 @@ def hours(
         span = {"boot": boot, "start": start, "end": last * HOUR_MS, "tag": number}
         rows += db.execute(HOUR_SUMS, span).fetchall()
         for _, _, hour, n, low, summed, high in rows:
-            moment = timeline.moment(boot, hour * HOUR_MS / 1000.0)
+            if (boot, hour) in known:
+                continue
+            known.add((boot, hour))
             # NULL is what SQLite makes of infinity less infinity: values beyond all measure.
-            total = math.nan if summed is None else summed
-            found[boot, hour] = Rollup(moment, HOUR_MS / 1000.0, n, low, total, high)
-    return list(found.values())
+            yield boot, hour * HOUR_MS, n, low, math.nan if summed is None else summed, high
 
 
-def row_sums(
-    db: sqlite3.Connection, timeline: Timeline, tag: str, stretches: Iterable[Stretch]
-) -> list[Rollup]:
+def _row_sums(db: sqlite3.Connection, tag: str, stretches: Iterable[Stretch]) -> Iterator[SumsAt]:
     """Sums of whole rows that begin in the stretches, without a look at their readings."""
     number = _tag(db, tag)
-    return [
-        Rollup(timeline.moment(stretch.boot, start / 1000.0), span / 1000.0, n, low, total, high)
-        for stretch in stretches
-        for start, span, n, low, total, high in db.execute(
-            ROW_SUMS, (stretch.boot, stretch.start_ms, stretch.end_ms, number)
-        )
-    ]
+    for stretch in stretches:
+        span = (stretch.boot, stretch.start_ms, stretch.end_ms, number)
+        for start, n, low, total, high in db.execute(ROW_SUMS, span):
+            yield stretch.boot, start, n, low, total, high
 
 
-def merged(found: Iterable[Rollup], start: float, width: float, points: int) -> list[Rollup]:
-    """Sums joined to cells of `width` seconds of UTC from `start` on, by where they begin."""
-    cells: dict[int, Rollup] = {}
-    for item in found:
-        number = min(max(0, int((item.moment.utc - start) // width)), points - 1)
-        before = cells.get(number)
-        if before is None:
-            moment = replace(item.moment, utc=start + number * width)
-            cells[number] = replace(item, moment=moment, width=width)
-        else:
-            cells[number] = replace(
-                before,
-                n=before.n + item.n,
-                low=min(before.low, item.low),
-                total=before.total + item.total,
-                high=max(before.high, item.high),
-            )
-    return [cells[number] for number in sorted(cells)]
+def view(
+    db: sqlite3.Connection, timeline: Timeline, tag: str, start: float, width: float, points: int
+) -> list[Rollup]:
+    """Sums by cells of `width` seconds of UTC from `start` on, made of whole hours or rows.
+
+    What a cell is made of is counted where it begins. width: over five minutes.
+    """
+    stretches = tuple(timeline.in_utc(start, start + width * points))
+    ahead = {boot: timeline.offset(boot, at / 1000.0).ahead for boot, at, *_ in stretches}
+    sums = _hour_sums if width > HALF_AN_HOUR else _row_sums
+    cells: dict[int, Cell] = {}
+    for boot, at, n, low, total, high in sums(db, tag, stretches):
+        number = int((at / 1000.0 + ahead[boot] - start) // width)
+        number = min(max(0, number), points - 1)
+        cell = cells.get(number)
+        if cell is None:
+            cell = cells[number] = Cell(boot, 0)
+        cell.add(Sums(n, low, total, high))
+    found = []
+    for number, cell in sorted(cells.items()):
+        utc = start + number * width
+        trusted = timeline.offset(cell.boot, utc - ahead[cell.boot]).trusted
+        moment = Moment(cell.boot, utc - ahead[cell.boot], utc, trusted)
+        found.append(Rollup(moment, width, cell.n, cell.low, cell.total, cell.high))
+    return found
 
 
 def _tag(db: sqlite3.Connection, tag: str) -> int:

@@ -149,14 +149,9 @@ class Reader:
         width = (end - start) / points
         if width <= 300.0:
             return self.rollup(tag, start, end, width, by="utc")
-        if width > 1800.0:
-            found = self.hours(tag, start, end, by="utc")
-        else:
-            with self._telling():
-                timeline = self.timeline()
-                stretches = timeline.in_utc(start, end)
-                found = history.row_sums(self._db, timeline, tag, stretches)
-        return history.merged(found, start, width, points)
+        timeline = self.timeline()
+        with self._telling():
+            return history.view(self._db, timeline, tag, start, width, points)
 
     def flags(
         self, tag: str, start: float = -math.inf, end: float = math.inf, by: Axis = "elapsed"
