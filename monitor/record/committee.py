@@ -85,7 +85,7 @@ def _used(setup: Setup, entries: Sequence[Entry]) -> str:
     mark = "~" if any(text.startswith("~") for text in hatched) else ""
     total = sum(int(text.removeprefix("~")) for text in hatched)
     blank = len(setup.run.batches) - len(hatched)
-    return f"{mark}{total} hatched" + (f"; {blank} batches not counted" if blank else "")
+    return f"{mark}{total} hatched" + (f"; batches not counted: {blank}" if blank else "")
 
 
 def lines(papers: Papers) -> Iterator[str]:

@@ -113,15 +113,18 @@ def day_of(setup: Setup, utc: float) -> date:
 def life_of(reader: Reader, run: str = "") -> tuple[Setup, date, date]:
     """The set-up a run has now, and the first and last date on which it lived.
 
-    Where no first stocking was said, two weeks before the hatch; without an end, the last reading.
+    Where no first stocking was said, two weeks before the hatch; without an end, the day of the
+    last reading or of the set-up in force.
     """
     forces = forces_of(reader, run)
     setup = forces[-1].setup
     life, days = _run(setup), days_of(reader, run)
     begun = life.hatch - timedelta(days=14) if life.begun is None else day_of(setup, life.begun)
-    closed = None if life.closed is None else day_of(setup, life.closed)
-    ends = [day for day in (closed, *days[-1:], life.hatch) if day is not None]
-    return setup, min([begun, *days[:1]]), ends[0]
+    first = min([begun, *days[:1]])
+    if life.closed is not None:
+        return setup, first, day_of(setup, life.closed)
+    changed = day_of(setup, reader.setups()[-1].moment.utc)
+    return setup, first, max([changed, *days[-1:]])
 
 
 def day_span(setup: Setup, day: date) -> Span:

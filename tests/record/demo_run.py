@@ -68,7 +68,7 @@ def _hands(dph: int) -> list[Action | Say]:
         done.append(Action(second(dph, "09:00"), "add fresh water", value=4.5 * LITRE))
     if dph in (5, 10):
         done.append(Action(second(dph, "10:00"), "valve", value=flow(dph)))
-    for clock in FEEDS if 2 <= dph != BACK else ():
+    for clock in FEEDS if dph >= 2 else ():
         minutes, within, after = feeding(dph, clock)
         at = second(dph, clock)
         overrun = 21.0 if (dph, clock) == (3, "12:30") else 0.0

@@ -74,7 +74,7 @@ def test_the_paper_of_a_warm_night(tmp_path: Path) -> None:
     told = result.output
     for line in (
         "Protocol: AP-26-14",
-        "Animals approved: 30000. Used: ~5700 hatched; 1 batches not counted.",
+        "Animals approved: 30000. Used: ~5700 hatched; batches not counted: 1.",
         "Excursions (1;",
         "Tue 06 Oct 2026 22:00:00 to 07 Oct 02:00:00: temperature high (TW1)",
         "outside 235 min, furthest 27.80 C, 1.96 degree-hours beyond",
