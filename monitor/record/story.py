@@ -4,6 +4,7 @@ Rows are told one by one in order of time, so that no more than one day of them 
 """
 
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from monitor.effects import JournalRow
 from monitor.inputs import Moment
@@ -46,13 +47,19 @@ class Story:
                 self._due.setdefault(subject, max(self._begun[subject].utc, planned))
 
     def _hold(self, row: JournalRow) -> None:
-        """A hold said anew goes on, with another end."""
+        """A hold said anew goes on, with another end; it never lasts beyond the planned one.
+
+        Where the journal has no planned end (older records), "hold overrun" tells it.
+        """
         line = row.subject.removeprefix(HOLD)
         if row.state in ("began", "goes on"):
             self._begun.setdefault(line, row.moment)
             self._due.pop(line, None)
+            till = dict(row.evidence).get("till")
+            if till is not None:
+                self._due[line] = datetime.fromisoformat(till).timestamp()
         elif line in self._begun:
-            end = self._due.pop(line, row.moment.utc)
+            end = min(row.moment.utc, self._due.pop(line, row.moment.utc))
             self._ended.setdefault(line, []).append(Span(self._begun.pop(line).utc, end))
 
     def _event(self, row: JournalRow) -> None:

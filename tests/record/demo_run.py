@@ -12,7 +12,6 @@ from monitor.units import L_PER_MIN, LITRE
 DAY = 86_400.0
 FIRST, LAST = -3, 30
 """First and last day post hatch: Sat 3 Oct from 09:30 to Thu 5 Nov 2026, 10:00."""
-STARTS = 9.5 * 3600.0
 ENDS = 10.0 * 3600.0
 FEEDS = ("07:15", "12:30", "17:45")
 BACK = 26
@@ -107,7 +106,7 @@ def air() -> tuple[Day, ...]:
 
 def story(first: int, last: int) -> Story:
     """The run from one day to another, both included."""
-    begin = (first - FIRST) * DAY + (STARTS if first == FIRST else 0.0)
+    begin = second(first, "09:30" if first == FIRST else "00:00")
     hour_more = 3600.0 if last >= BACK else 0.0
     end = (last - FIRST) * DAY + (ENDS if last == LAST else DAY) + hour_more
     done = [item for dph in range(first, last + 1) for item in _hands(dph)] + _outage() + _heat()

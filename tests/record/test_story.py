@@ -1,5 +1,7 @@
 """What the journal tells of a run: events with their times, feeding holds, silences."""
 
+from datetime import UTC, datetime
+
 from monitor.effects import JournalRow
 from monitor.inputs import Moment
 from monitor.logic.state import Durable, EventRecord, HoldRecord
@@ -113,3 +115,23 @@ def test_silences_are_what_the_watch_noted_of_sensors() -> None:
         (30.0, "condition", "supply lost/HD1", "true"),
     )
     assert [AHEAD + 10.0] == story.silences
+
+
+def test_a_hold_ends_at_its_planned_end_at_the_latest() -> None:
+    """Planned for 40 min, over 5 min late: 40; lengthened by 30 and over at 50: 50."""
+    story = Story()
+
+    def tell(elapsed: float, state: str, till: float | None = None) -> None:
+        moment = Moment(1, elapsed, elapsed + AHEAD)
+        planned = None if till is None else datetime.fromtimestamp(till + AHEAD, UTC).isoformat()
+        evidence = () if planned is None else (("till", planned),)
+        row = JournalRow(moment, "answer", "hold S1", state, evidence=evidence)
+        story.tell(row, OVERRUN)
+
+    tell(0.0, "began", 2400.0)
+    tell(2700.0, "ended")
+    tell(9000.0, "began", 11400.0)
+    tell(11000.0, "goes on", 13200.0)
+    tell(12000.0, "ended")
+    spans = (Span(AHEAD, AHEAD + 2400.0), Span(AHEAD + 9000.0, AHEAD + 12000.0))
+    assert {"S1": spans} == story.holds(NOTHING)
