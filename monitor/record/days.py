@@ -65,7 +65,7 @@ def day_row(frame: Frame, read: Read) -> DayRow:
     )
 
 
-CHEMISTRY = ("salinity", "nitrate", "ph", "ammonia", "oxygen")
+CHEMISTRY = ("salinity", "nitrate", "nitrite", "ammonia", "pH", "oxygen")
 """Quantities of which the table has the mean of the readings of a day; few come, and by hand."""
 
 
