@@ -92,7 +92,9 @@ def _heat() -> list[Action | Say]:
     """Somebody clears the air conditioner and cuts half the lights on dph 17."""
     return [
         Action(second(17, "15:40"), "room", value=28.2, seconds=0.6 * 3600.0),
+        Action(second(17, "15:40"), "lights", value=0.5),
         Action(second(18, "00:00"), "room"),
+        Action(second(18, "00:00"), "lights"),
     ]
 
 
