@@ -6,6 +6,7 @@ or a stopped pump makes of a flow is left out. Nothing is taken while the clock 
 """
 
 from dataclasses import replace
+from math import ceil
 
 from monitor.logic.conditions import holds_quiet
 from monitor.logic.scan import Scan
@@ -22,27 +23,24 @@ NO_FLOW = 0.5 * L_PER_MIN
 
 def take(scan: Scan) -> bool:
     """Take the minute that has ended, before the readings of this step; whether an hour ended."""
-    minute = int(scan.t // 60.0)
-    was = scan.running.minutes
+    minute, was = int(scan.t // 60.0), scan.running.minutes
     if minute == was.minute or not scan.now.trusted:
+        scan.due(was.due)
         return False
-    hour = int(scan.now.utc_at((was.minute + 1) * 60.0 - 1.0) // 3600.0)
-    if was.minute < 0:
-        scan.set_minutes(replace(was, minute=minute, hour=int(scan.now.utc // 3600.0)))
-        return False
-    sums, ended = was.sums, hour > was.hour
+    hour = max(was.hour, int(scan.now.utc_at(minute * 60.0) // 3600.0))
+    sums = {**was.sums, **_added(scan, was)} if was.minute >= 0 else {}
+    ended = hour > was.hour >= 0
     if ended:
-        _keep(scan, was)
-        sums = {}
-    begun = was.minute * 60.0
-    sums = {**sums, **_added(scan, sums, begun)}
-    scan.set_minutes(Minutes(minute, max(hour, was.hour), sums))
+        _keep(scan, was.hour, sums)
+    due = ceil((scan.t + (hour + 1) * 3600.0 - scan.now.utc) / 60.0) * 60.0
+    scan.set_minutes(Minutes(minute, hour, due, {} if ended else sums))
+    scan.due(due)
     return ended
 
 
-def _added(scan: Scan, sums: dict[str, HourSum], begun: float) -> dict[str, HourSum]:
-    """The sums of the tags that were read in the minute since `begun`, with that minute."""
-    found = {}
+def _added(scan: Scan, under_way: Minutes) -> dict[str, HourSum]:
+    """The sums of the tags that were read in the minute that ended, with that minute."""
+    found, begun = {}, under_way.minute * 60.0
     for tag in scan.setup.rig.tags:
         if tag.measures not in MEASURES:
             continue
@@ -51,7 +49,7 @@ def _added(scan: Scan, sums: dict[str, HourSum], begun: float) -> dict[str, Hour
             continue
         value = _kept_value(scan, tag, state.value)
         if value is not None:
-            was = sums.get(tag.id, _NOTHING)
+            was = under_way.sums.get(tag.id, _NOTHING)
             found[tag.id] = HourSum(was.count + 1, was.total + value, max(was.top, value))
     return found
 
@@ -72,15 +70,16 @@ def _kept_value(scan: Scan, tag: Tag, value: float) -> float | None:
     return value / set_flow if set_flow > 0.0 else None
 
 
-def _keep(scan: Scan, ended: Minutes) -> None:
+def _keep(scan: Scan, hour: int, sums: dict[str, HourSum]) -> None:
     """Keep the means of an hour that has ended; tags that are gone are dropped."""
     slow = scan.durable.slow
     hours = {key: item for key, item in slow.hours.items() if key in scan.setup.rig.tag}
-    for tag in {**hours, **ended.sums}:
-        taken = ended.sums.get(tag, _NOTHING)
+    for tag in {**hours, **sums}:
+        taken = sums.get(tag, _NOTHING)
         mean = taken.total / taken.count if taken.count >= FEWEST else None
         if tag in hours:
-            hours[tag] = hours[tag].plus(ended.hour, mean, taken.top)
+            hours[tag] = hours[tag].plus(hour, mean, taken.top)
         elif mean is not None:
-            hours[tag] = Hours(ended.hour - 1, (), taken.top).plus(ended.hour, mean, taken.top)
-    scan.set_slow(replace(slow, hours=hours))
+            hours[tag] = Hours(hour - 1, (), taken.top).plus(hour, mean, taken.top)
+    if hours != slow.hours:
+        scan.set_slow(replace(slow, hours=hours))

@@ -52,10 +52,14 @@ class HourSum:
 
 @dataclass(frozen=True, slots=True)
 class Minutes:
-    """The hour under way, and the last full minute (of elapsed time) that was taken."""
+    """The hour under way, and the minute (of elapsed time) under way; -1: none yet.
+
+    due: elapsed time of the first full minute of the next hour.
+    """
 
     minute: int = -1
     hour: int = -1
+    due: float = 0.0
     sums: dict[str, HourSum] = field(default_factory=dict)
 
 

@@ -119,6 +119,15 @@ def test_no_trend_is_told_at_night() -> None:
     assert [] == told_in(rig("QS"), "2026-10-16T22:00", 245)
 
 
+def test_an_hour_ends_by_itself() -> None:
+    """With nothing read after the hour the next due time keeps it, in its first full minute."""
+    begun = fed(began(rig("QS")), "QS", range(59), lambda _: 9.0)
+    begun.idle(3600.0)
+    assert {} == begun.state.durable.slow.hours
+    begun.idle(3601.0)
+    assert 1 == len(means(begun, "QS"))
+
+
 def test_morning_line_has_the_trend_in_a_few_words() -> None:
     """The strainer stands in the morning line with its date and what to do, within one text."""
     setup = rig("QS")
