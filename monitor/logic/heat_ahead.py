@@ -31,14 +31,21 @@ ROUND_TO = 600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Ahead:
-    """What comes: hours till the next limit as reckoned, earliest and latest (None: not within
-    half a day), and the peak with the hours till it. constant: hours of this rig's water."""
+class Crossing:
+    """Hours till a limit is reached: as reckoned, earliest, latest (None: not in half a day)."""
 
     limit: float
     hours: float | None
-    earliest: float | None
+    earliest: float
     latest: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """What comes: the limits that may be reached, lowest first, and the peak with the hours till
+    it. constant: time constant of this rig's water, h."""
+
+    crossings: tuple[Crossing, ...]
     peak: float
     peak_hours: float
     constant: float
@@ -56,38 +63,36 @@ def water_body(setup: Setup, slow: Slow, chain: Chain, hour: int) -> Body | None
 def heat_ahead(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> Ahead | None:
     """What the water of a way will do in the next half day, from its temperature now.
 
-    None where nothing is fitted, no air is known, or no limit lies above.
+    None where nothing is fitted, or no air is known.
     """
     hour = int(utc // 3600.0) - 1
-    body, limit = water_body(setup, slow, chain, hour), _next_limit(setup, chain, now, utc)
+    body = water_body(setup, slow, chain, hour)
     air = None if body is None else _air(setup, slow, hour)
-    if body is None or air is None or limit is None:
+    if body is None or air is None:
         return None
+    gone = int((utc / 3600.0 - hour - 0.5) / STEP)
     usual, flat, steep = (
-        [now, *course(body, now, path, 1.0 if body.cooling else 0.0)] for path in air
+        [now, *course(body, now, path[gone:], 1.0 if body.cooling else 0.0)] for path in air
     )
-    peak = max(usual)
-    return Ahead(
-        limit,
-        _first(usual, limit),
-        _first([value + body.spread for value in steep], limit),
-        _first([value - body.spread for value in flat], limit),
-        peak,
-        usual.index(peak) * STEP,
-        body.time_constant,
-    )
+    peak, crossings = max(usual), []
+    for limit in _limits_above(setup, chain, now, utc):
+        earliest = _first([value + body.spread for value in steep], limit)
+        if earliest is not None:
+            latest = _first([value - body.spread for value in flat], limit)
+            crossings.append(Crossing(limit, _first(usual, limit), earliest, latest))
+    return Ahead(tuple(crossings), peak, usual.index(peak) * STEP, body.time_constant)
 
 
 def _first(path: Sequence[float], limit: float) -> float | None:
     return next((place * STEP for place, value in enumerate(path) if value >= limit), None)
 
 
-def _next_limit(setup: Setup, chain: Chain, now: float, utc: float) -> float | None:
+def _limits_above(setup: Setup, chain: Chain, now: float, utc: float) -> list[float]:
     tag = chain.temperature
     dph, clock = setup.dph(utc), setup.seconds_into_day(utc)
     limits = setup.limits_of.get(tag.id, ()) if tag is not None else ()
-    above = [limit.value.at(dph, clock) for limit in limits if limit.side == "high"]
-    return min((value for value in above if value > now), default=None)
+    above = {limit.value.at(dph, clock) for limit in limits if limit.side == "high"}
+    return sorted(value for value in above if value > now)
 
 
 def _room(setup: Setup) -> Tag | None:
@@ -131,7 +136,8 @@ def _fitted(
 def _air(
     setup: Setup, slow: Slow, hour: int
 ) -> tuple[list[float], list[float], list[float]] | None:
-    """The room at each step ahead: as reckoned, flatter, steeper; None: too little is known."""
+    """The room at each step after the middle of the last full hour: as reckoned, flatter, steeper;
+    None where too little is known."""
     room, outside = _room(setup), _only(setup, "other")
     within = slow.hours.get(room.id) if room is not None else None
     without = slow.hours.get(outside.id) if outside is not None else None
@@ -150,7 +156,7 @@ def _air(
 
 
 def _path(hours: Hours, hour: int, change: float) -> list[float] | None:
-    """The air at each step ahead, as the same hours went yesterday, scaled."""
+    """The air at each step after the middle of an hour: yesterday's same hours, scaled."""
     now, then = hours.at(hour), hours.at(hour - 24)
     ahead = [hours.at(hour - 24 + more) for more in range(1, AHEAD + 1)]
     if now is None or then is None or any(value is None for value in ahead):
@@ -172,11 +178,6 @@ def _steepness(hours: Hours, hour: int, now: float, then: float) -> float:
     if rose < LEAST_RISE or risen < LEAST_RISE:
         return 1.0
     return max(FLATTEST, min(STEEPEST, risen / rose))
-
-
-def degree_hours(hours: Hours, border: float, hour: int, span: int = 24) -> float:
-    """Degree-hours above a border over the last hours, C h, from means by the hour."""
-    return sum(max(0.0, mean - border) for mean in hours.of(range(hour - span + 1, hour + 1)))
 
 
 def heat_lines(setup: Setup, slow: Slow, values: dict[str, float], utc: float) -> dict[str, Line]:
@@ -209,25 +210,25 @@ def unfitted_lines(setup: Setup, slow: Slow, utc: float) -> list[str]:
 
 def _ahead_line(setup: Setup, slow: Slow, chain: Chain, now: float, utc: float) -> Line | None:
     tag, found = chain.temperature, heat_ahead(setup, slow, chain, now, utc)
-    if tag is None or found is None or found.earliest is None:
+    if tag is None or found is None or not found.crossings:
         return None
 
     def clock(hours: float) -> str:
         at = (utc + hours * 3600.0) // ROUND_TO * ROUND_TO
         return f"{setup.local(at):%H:%M}"
 
-    limit, peak = tag.unit.show(found.limit), tag.unit.show(found.peak)
-    constant = f"time constant {found.constant:.0f} h"
-    short = f"{tag.of} {limit} possible from {clock(found.earliest)}: shade, cool."
-    if found.hours is None:
-        return Line(
-            short,
-            f"{tag.of}: {limit} possible from {clock(found.earliest)}; as reckoned the water peaks "
-            f"at {peak} about {clock(found.peak_hours)} ({constant}).",
-        )
-    latest = "later or never" if found.latest is None else clock(found.latest)
+    said = []
+    for item in found.crossings:
+        limit, first = tag.unit.show(item.limit), clock(item.earliest)
+        latest = "later or never" if item.latest is None else clock(item.latest)
+        if item.hours is None:
+            said.append(f"{limit} possible from {first}")
+        else:
+            said.append(f"{limit} about {clock(item.hours)} ({first} to {latest})")
+    worst = found.crossings[-1]
+    short = f"{tag.unit.show(worst.limit)} possible from {clock(worst.earliest)}"
     return Line(
-        short,
-        f"{tag.of}: {limit} about {clock(found.hours)} ({clock(found.earliest)} to {latest}), peak "
-        f"{peak} about {clock(found.peak_hours)} ({constant}).",
+        f"{tag.of} {short}: shade, cool.",
+        f"{tag.of}: {', '.join(said)}; peak {tag.unit.show(found.peak)} about "
+        f"{clock(found.peak_hours)} (time constant {found.constant:.0f} h).",
     )

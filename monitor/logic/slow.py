@@ -28,6 +28,10 @@ class Hours:
         """The means of these hours, without those that are missing."""
         return [mean for hour in hours if (mean := self.at(hour)) is not None]
 
+    def degree_hours(self, border: float, hours: range) -> float:
+        """Degree-hours above a border in these hours, C h; a missing hour counts nothing."""
+        return sum(max(0.0, mean - border) for mean in self.of(hours))
+
     def plus(self, hour: int, mean: float | None, top: float) -> "Hours":
         """With one more hour; hours between are missing, what is too old is dropped."""
         gap = hour - self.last - 1

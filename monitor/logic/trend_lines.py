@@ -35,6 +35,8 @@ OWN_DAYS, OWN_DAYS_LEAST = 5, 3
 BAND_LOW = 0.8
 """Share of the set flow at which it leaves its band (common practice, no source)."""
 DIPS_DAYS = 3
+LEAST_HEAT = 0.1
+"""Degree-hours worth a line, C h."""
 
 
 class Line(NamedTuple):
@@ -192,6 +194,27 @@ def _warmer(look: Look, chain: Chain) -> Line | None:
     return Line(f"{said}.", f"{said}: look at the cooling.")
 
 
+def _degree_hours(look: Look, chain: Chain) -> Line | None:
+    """Heat the larvae lived through in the last day, above the lowest upper limit."""
+    tag, hours = chain.temperature, look.hours(chain.temperature)
+    if tag is None or hours is None:
+        return None
+    dph, clock = look.setup.dph(look.utc), look.setup.seconds_into_day(look.utc)
+    borders = [
+        limit.value.at(dph, clock)
+        for limit in look.setup.limits_of.get(tag.id, ())
+        if limit.side == "high"
+    ]
+    if not borders:
+        return None
+    border = min(borders)
+    heat = hours.degree_hours(border, range(look.hour - DAY_HOURS + 1, look.hour + 1))
+    if heat < LEAST_HEAT:
+        return None
+    said = f"{heat:.1f} degree-hours above {tag.unit.show(border)}"
+    return Line(f"{said}.", f"{tag.of}: {said} in the last {DAY_HOURS} h.")
+
+
 def _own_days(value: Callable[[int], float | None], hour: int) -> float | None:
     """Median of the same clock hour of the last days; None with fewer than three of them."""
     days = [value(hour - day * DAY_HOURS) for day in range(1, OWN_DAYS + 1)]
@@ -282,5 +305,6 @@ CHAIN_LINES: dict[str, Callable[[Look, Chain], Line | None]] = {
     "flow drops out": _dips,
     "thermometers apart": _twins,
     "warmer than usual": _warmer,
+    "degree-hours": _degree_hours,
 }
 """The lines of each way of the water, in the order in which they are told."""

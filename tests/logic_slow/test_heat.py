@@ -5,10 +5,9 @@ import random
 
 import pytest
 
-from logic_slow.days import demo, utc_of
+from logic_slow.days import demo, kept, utc_of
 from monitor.logic.heat import STEP, Body, Hour, course, fit
 from monitor.logic.heat_ahead import (
-    degree_hours,
     heat_ahead,
     heat_lines,
     unfitted_lines,
@@ -16,6 +15,7 @@ from monitor.logic.heat_ahead import (
 )
 from monitor.logic.plan import plan_of
 from monitor.logic.slow import Hours, Slow
+from monitor.logic.trend_lines import trend_lines
 
 SETUP = demo()
 DAY = 86_400.0
@@ -77,39 +77,36 @@ def test_two_bodies_in_a_row() -> None:
     assert air[int(first / STEP)] > 33.5
 
 
-def hourly(
-    days: int, hot: float, chiller: bool = True, seed: int = 1
-) -> tuple[list[float], list[float], list[float]]:
-    """Water, room and share of cooling of the demo rig by the minute, averaged by the hour.
+def lived(
+    rooms: list[tuple[float, float]], chiller: bool = True
+) -> tuple[list[float], list[float], list[float], list[float]]:
+    """Hourly means of water, room and share of cooling of the demo rig, and the water by minutes.
 
-    4.65 MJ/K, 75 W/K, pump and lights less evaporation -2 W, chiller 150 W between 26.4 and 26.6;
-    the room is 27.0 and on the last two days goes up to `hot` at 16:30.
+    4.65 MJ/K, 75 W/K, pump and lights less evaporation, chiller 150 W between 26.4 and 26.6. The
+    room of a day goes from its base at 09:00 to its peak at 16:30, and to the next base at 23:00.
     """
-    chance, water, on = random.Random(seed), 26.5, False
-    waters, rooms, shares = [], [], []
-    for hour in range(days * 24):
-        sums = [0.0, 0.0, 0.0]
-        for minute in range(60):
-            clock = hour % 24 + minute / 60.0
-            peak = hot if hour // 24 >= days - 2 else 27.6
-            up = (
-                min(1.0, max(0.0, (clock - 9.0) / 7.5))
-                if clock <= 16.5
-                else max(0.0, (23.0 - clock) / 6.5)
-            )
-            room = 27.0 + (peak - 27.0) * up
-            on = (water > 26.6 or (on and water > 26.4)) and chiller
-            cooled = 150.0 * (1.0 - 0.03 * (room - 27.0)) if on else 0.0
-            power = 80.0 - 127.0 + (45.0 if 6.5 <= clock < 19.5 else 0.0) - cooled
-            water += (75.0 * (room - water) + power) * 60.0 / 4.65e6
-            for place, value in enumerate(
-                (water + chance.gauss(0.0, 0.02), room + chance.gauss(0.0, 0.05), float(on))
-            ):
-                sums[place] += value / 60.0
-        waters.append(sums[0])
-        rooms.append(sums[1])
-        shares.append(sums[2])
-    return waters, rooms, shares
+    chance, water, on = random.Random(1), 26.5, False
+    sums = [[0.0] * (len(rooms) * 24) for _ in range(3)]
+    minutes = []
+    for minute in range(len(rooms) * 24 * 60):
+        day, clock = minute // 1440, minute % 1440 / 60.0
+        (base, peak), after = rooms[day], rooms[min(day + 1, len(rooms) - 1)][0]
+        up, down = max(0.0, (clock - 9.0) / 7.5), min(1.0, (clock - 16.5) / 6.5)
+        room = base + (peak - base) * up if clock < 16.5 else peak + (after - peak) * down
+        on = (water > 26.6 or (on and water > 26.4)) and chiller
+        cooled = 150.0 * (1.0 - 0.03 * (room - 27.0)) if on else 0.0
+        power = 80.0 - 127.0 + (45.0 if 6.5 <= clock < 19.5 else 0.0) - cooled
+        water += (75.0 * (room - water) + power) * 60.0 / 4.65e6
+        minutes.append(water)
+        read = (water + chance.gauss(0.0, 0.02), room + chance.gauss(0.0, 0.05), float(on))
+        for course_, value in zip(sums, read, strict=True):
+            course_[minute // 60] += value / 60.0
+    return sums[0], sums[1], sums[2], minutes
+
+
+def hourly(chiller: bool) -> tuple[list[float], list[float], list[float]]:
+    """Six days, the last two of them hot."""
+    return lived([(27.0, 27.6)] * 4 + [(27.0, 32.0)] * 2, chiller)[:3]
 
 
 def hours_of(waters: list[float], rooms: list[float], shares: list[float]) -> list[Hour]:
@@ -128,14 +125,14 @@ def hours_of(waters: list[float], rooms: list[float], shares: list[float]) -> li
 @pytest.mark.parametrize("chiller", [True, False])
 def test_link_is_fitted_to_days_on_which_the_room_moved(chiller: bool) -> None:
     """With two hot days in six the time constant of 17.2 h is found within a quarter."""
-    body = fit(hours_of(*hourly(6, 32.0, chiller)))
+    body = fit(hours_of(*hourly(chiller)))
     assert body is not None
     assert 17.2 / 1.25 < body.time_constant < 17.2 * 1.25
 
 
 def test_nothing_is_fitted_where_nothing_moved() -> None:
     """Too few hours, or water and air that stand still: no link, so no forecast."""
-    assert fit(hours_of(*hourly(1, 32.0))) is None
+    assert fit(hours_of(*(means[:30] for means in hourly(True)))) is None
     chance = random.Random(1)
     still = [26.5 + chance.gauss(0.0, 0.01) for _ in range(144)]
     air = [27.0 + chance.gauss(0.0, 0.01) for _ in range(144)]
@@ -143,35 +140,35 @@ def test_nothing_is_fitted_where_nothing_moved() -> None:
     assert fit(hours_of([26.5] * 144, [27.0] * 144, [0.0] * 144)) is None
 
 
-def hot_afternoon(hour: int) -> tuple[Slow, float, float]:
-    """Six days kept at this hour of the second hot day, water now, and UTC."""
-    waters, rooms, shares = hourly(6, 34.0, chiller=True)
-    upto = 5 * 24 + hour
-    utc = utc_of(SETUP, f"2026-10-22T{hour:02d}:00")
-    last = int(utc // 3600.0) - 1
-    tags = {"TW1": waters, "TR": rooms, "MC": [0.9 * share for share in shares]}
-    slow = Slow({tag: Hours(last, tuple(means[:upto]), max(means)) for tag, means in tags.items()})
-    return slow, waters[upto - 1], utc
-
-
 def test_hot_afternoon_is_announced_hours_before_the_peak() -> None:
-    """At noon of the second hot day the warning limit is told for the afternoon, in its range."""
-    waters, _, _ = hourly(6, 34.0, chiller=True)
-    crossed = next(n for n in range(5 * 24 + 12, 6 * 24) if waters[n] >= 27.3) - 5 * 24
-    slow, now, utc = hot_afternoon(12)
+    """Third hot day of the demo's heat spell, left alone: at 11:00 both limits are told with ranges
+    that hold, and the peak of the evening within half a degree and an hour and a half."""
+    rooms = [(27.0, 27.5)] * 4 + [(27.4, 29.4), (28.0, 31.6), (28.0, 34.8)]
+    waters, airs, shares, minutes = lived(rooms)
+    today = len(minutes) - 24 * 60
+    truth = minutes[today:]
+    warn, alarm = (next(n for n, t in enumerate(truth) if t >= limit) for limit in (27.3, 28.0))
+    peak = truth.index(max(truth))
+    utc = utc_of(SETUP, "2026-10-23T11:00")
+    last, upto = int(utc // 3600.0) - 1, 6 * 24 + 11
+    tags = {"TW1": waters, "TR": airs, "MC": [0.9 * share for share in shares]}
+    slow = Slow({tag: Hours(last, tuple(m[upto - 144 : upto]), max(m)) for tag, m in tags.items()})
     (chain,) = plan_of(SETUP).chains
+    now = truth[11 * 60]
     ahead = heat_ahead(SETUP, slow, chain, now, utc)
     assert ahead is not None
-    assert 27.3 == pytest.approx(ahead.limit)
-    assert ahead.hours is not None
-    assert ahead.earliest is not None
-    assert ahead.earliest <= crossed + 1 - 12
-    assert ahead.latest is None or ahead.latest >= crossed - 12
-    assert crossed - 12 == pytest.approx(ahead.hours, abs=1.5)
-    assert ahead.peak_hours > ahead.hours
-    assert heat_lines(SETUP, slow, {"TW1": now}, utc)["heat ahead/LT1"].whole.startswith(
-        "LT1: 27.3 C about "
-    )
+    for crossing, true in zip(ahead.crossings[:2], (warn, alarm), strict=True):
+        hours = (true - 11 * 60) / 60.0
+        assert crossing.hours is not None
+        assert crossing.earliest <= hours
+        assert crossing.latest is None or crossing.latest >= hours
+        assert hours == pytest.approx(crossing.hours, abs=0.75)
+    assert max(truth) == pytest.approx(ahead.peak, abs=0.5)
+    assert peak / 60.0 - 11.0 == pytest.approx(ahead.peak_hours, abs=1.5)
+    line = heat_lines(SETUP, slow, {"TW1": now}, utc)["heat ahead/LT1"]
+    assert line.whole.startswith("LT1: 27.3 C about ")
+    assert "28.0 C about " in line.whole
+    assert len(line.short) < 60
     assert [] == unfitted_lines(SETUP, slow, utc)
 
 
@@ -188,5 +185,15 @@ def test_not_fitted_yet_is_said() -> None:
 def test_degree_hours() -> None:
     """Two hours 0.5 over and one 1.0 over are 2.0 degree-hours; missing hours count nothing."""
     hours = Hours(50, (26.0, 27.8, None, 27.8, 28.3, 27.0), 28.3)
-    assert 2.0 == pytest.approx(degree_hours(hours, 27.3, 50))
-    assert 1.0 == pytest.approx(degree_hours(hours, 27.3, 49, span=1))
+    assert 2.0 == pytest.approx(hours.degree_hours(27.3, range(27, 51)))
+    assert 1.0 == pytest.approx(hours.degree_hours(27.3, range(49, 50)))
+
+
+def test_degree_hours_have_a_line() -> None:
+    """Six hours of 28.0 C are 4.2 degree-hours above 27.3; a cool day has no line."""
+    utc = utc_of(SETUP, "2026-10-23T18:00")
+    hot = kept(SETUP, utc, lambda at: 28.0 if at >= utc - 6 * 3600.0 else 26.5)
+    line = trend_lines(SETUP, Slow({"TW1": hot}), utc)["degree-hours/S1"]
+    assert "LT1: 4.2 degree-hours above 27.3 C in the last 24 h." == line.whole
+    cool = kept(SETUP, utc, lambda _: 26.5)
+    assert "degree-hours/S1" not in trend_lines(SETUP, Slow({"TW1": cool}), utc)
