@@ -53,6 +53,7 @@ class Limit:
     ("warn", "alarm", "urgent", "" when there is one). side: "high" or "low". value, deadband: SI.
     on_delay: the limit must be passed without a break for so long, s. off_delay: it must be back
     inside by more than the deadband for so long, s. held_off: quiet during a feeding hold.
+    latching: the alarm stays, though the value is back, until a person has looked at it.
     """
 
     condition: str
@@ -65,6 +66,7 @@ class Limit:
     off_delay: float = 0.0
     deadband: float = 0.0
     held_off: bool = False
+    latching: bool = False
     first_action: str = ""
 
 

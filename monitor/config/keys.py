@@ -188,6 +188,7 @@ LIMIT: Rules = {
     "off_delay_s": Rule("the seconds back inside until it is over: 0", between(0, 86_400)),
     "deadband": Rule("how far inside it must come back, in the tag's unit: 0.5", between(0, 1e6)),
     "held_off": Rule("true if a feeding hold quiets it, else false"),
+    "latching": Rule("true if it stays until a person has looked at it, else false"),
     "first_action": _FIRST_ACTION,
 }
 LIMITS_HEAD: Rules = {

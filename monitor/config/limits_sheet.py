@@ -265,6 +265,7 @@ def _limit(rig: RigRows, row: LimitRow, steps: Steps) -> Limit:
         off_delay=row.off_delay_s,
         deadband=unit.difference_to_si(row.deadband),
         held_off=row.held_off,
+        latching=row.latching,
         first_action=row.first_action,
     )
 

@@ -121,6 +121,7 @@ class LimitRow(Strict):
     off_delay_s: float = 0.0
     deadband: float = 0.0
     held_off: bool = False
+    latching: bool = False
     first_action: str = ""
 
 

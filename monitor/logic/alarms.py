@@ -92,9 +92,10 @@ def condition_changed(scan: Scan, spec: Spec, truth: bool) -> bool:
     record = scan.durable.alarms.get(spec.id, AlarmRecord("NORM", scan.t))
     if truth and record.state in ("UNACK", "ACKED"):
         return True
-    if not truth and record.state in ("NORM", "RTNUN"):
+    if not truth and record.state in ("NORM", "RTNUN", "LATUN", "LATAK"):
         return False
-    _apply(scan, spec, record, "true" if truth else "false", new=truth, beneath=truth)
+    away = "false latching" if spec.latching and record.state not in HIDDEN else "false"
+    _apply(scan, spec, record, "true" if truth else away, new=truth, beneath=truth)
     return record.state not in HIDDEN
 
 
@@ -105,6 +106,26 @@ def acknowledge(scan: Scan, event: int, who: str) -> None:
             spec = scan.plan.spec(alarm)
             if spec is not None:
                 _apply(scan, spec, record, "acknowledge", who=who)
+
+
+def realarm(scan: Scan, event: int) -> None:
+    """Bring every acknowledged active alarm of an event back to unacknowledged, as if new."""
+    for alarm, record in scan.durable.alarms.items():
+        spec = scan.plan.spec(alarm)
+        if spec is not None and record.event == event and record.state == "ACKED":
+            _apply(scan, spec, record, "re-alarm")
+
+
+def reset(scan: Scan, event: int, named: str, who: str) -> bool:
+    """Reset the latched alarms of an event, all or those of a name; whether there were any."""
+    found = False
+    for alarm, record in scan.durable.alarms.items():
+        spec = scan.plan.spec(alarm)
+        latched = record.event == event and record.state in ("LATUN", "LATAK")
+        if spec is not None and latched and named in ("", spec.name, alarm.casefold()):
+            _apply(scan, spec, record, "reset", who=who)
+            found = True
+    return found
 
 
 def hide(scan: Scan, spec: Spec, trigger: str, *, who: str = "", cause: str = "") -> None:

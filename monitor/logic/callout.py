@@ -32,6 +32,8 @@ from monitor.logic.telling import holder, next_call, order, send
 def follow(scan: Scan, number: int) -> None:
     """Carry the calling of one event on: next call, promise, reminder, question, owed lines."""
     event = scan.durable.events[number]
+    if event.led_by:
+        return  # people are called for the graver event it goes with
     if event.next_call is not None and scan.t >= event.next_call:
         _call_next(scan, number)
     elif event.next_call is not None:
@@ -239,6 +241,9 @@ def _flow(scan: Scan, event: EventRecord, said: Answer) -> None:
 
 def _done(scan: Scan, event: EventRecord, said: Answer) -> None:
     line = said.text.partition(":")[0].strip().lower()
+    if line not in event.owed and alarms.reset(scan, event.number, line, said.who):
+        _note(scan, event, said, "looked at")
+        return
     if line not in event.owed:
         owed = ", ".join(event.owed) or "nothing"
         raise RefusedInput(f"event {event.number} owes {owed}; {line!r} is not among it")

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import partial
 
 from monitor.effects import Evidence
-from monitor.logic import alarms, events, suppression
+from monitor.logic import alarms, events, floods, suppression
 from monitor.logic.plan import WATCH, LimitPlan, SensorPlan, Spec, watch_spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import (
@@ -39,11 +39,13 @@ def settle(
     if was is None or was.truth != truth:
         sign = first_sign if first_sign is not None else scan.t
         active = was is not None and was.active
+        if truth and active:
+            floods.count(scan, spec, again=True)
         if was is not None and (active or not truth):
             sign = was.first_sign
         was = ConditionState(truth, scan.t, active, sign)
         scan.set_condition(spec.id, was)
-    delay = spec.on_delay if truth else spec.off_delay
+    delay = spec.on_delay if truth else max(spec.off_delay, floods.calm_for(scan, spec))
     start = min(was.since, was.first_sign) if truth else was.since
     if was.active == truth:
         if not truth:
@@ -65,6 +67,7 @@ def settle(
     if truth and not hidden and suppression.suppress(scan, spec, was.first_sign):
         return
     if alarms.condition_changed(scan, spec, truth) and truth:
+        floods.count(scan, spec)
         events.alarm_came(scan, spec, was.first_sign)
 
 

@@ -29,6 +29,7 @@ TRANSITIONS: dict[tuple[str, str], str] = {
     ("on site", "take"): "on site",
     ("on site", "here"): "on site",
     ("on site", "cannot"): "open",
+    ("on site", "re-alarm"): "taken",
     ("on site", "proven"): "flow proven",
     ("on site", "close"): "closed",
     ("flow proven", "take"): "flow proven",
@@ -177,9 +178,11 @@ def close(scan: Scan, number: int, why: str, who: str = "") -> None:
             closed=scan.t,
             next_call=None,
             held=(),
+            led_by=0,
         )
     )
     alarms.acknowledge(scan, number, who or "closing")
+    alarms.reset(scan, number, "", who or "closing")
     scan.journal("event", str(number), "closed", cause=why, who=who)
     for alarm in event.alarms:
         spec, condition = scan.plan.spec(alarm), scan.running.conditions.get(alarm)

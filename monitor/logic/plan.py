@@ -28,7 +28,8 @@ class Spec:
     """A condition that can come true here, with the alarm it makes.
 
     id: "name/subject" or "name/subject/step". rank: how bad, for "got worse".
-    tell_after: seconds from the first sign before a text may go.
+    tell_after: seconds from the first sign before a text may go. latching: it stays until reset.
+    calm: seconds that it must stay away before it is over, once it comes and goes.
     """
 
     id: str
@@ -43,6 +44,8 @@ class Spec:
     off_delay: float = 0.0
     tell_after: float = 0.0
     first_action: str = ""
+    latching: bool = False
+    calm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +129,8 @@ def fuel_spec(of: str, tank: str) -> Spec:
 
 
 RANK_OF_GRADE = {"record": 0, "notice": 1, "high": 2, "urgent": 3}
+CALM = 600.0
+"""Common practice, no source. The water itself is judged without: its evidence does not chatter."""
 RANK_NO_WATER = 4
 """No water to the larvae is worse than any other urgent turn."""
 
@@ -229,6 +234,8 @@ def _limit_spec(rig: Rig, limit: Limit, labels: dict[str, str]) -> Spec:
         on_delay=limit.on_delay,
         off_delay=limit.off_delay,
         first_action=limit.first_action,
+        latching=limit.latching,
+        calm=CALM,
     )
 
 
@@ -276,5 +283,5 @@ def _tag_specs(setup: Setup, labels: dict[str, str]) -> list[Spec]:
             specs.append(replace(lost, tell_after=setup.delays.mains_text))
         for name in ("sensor faulty", "sensor silent"):
             bad = _water_spec(name, tag.id, vessel, "notice", setup.delays.bad_after)
-            specs.append(replace(bad, group="sensor"))
+            specs.append(replace(bad, group="sensor", calm=CALM))
     return specs

@@ -57,6 +57,7 @@ _WATERS: dict[str, tuple[dict[str, Any], ...]] = {
 }
 """How the water can stand when a turn is told; any turn not named, in every way."""
 _HELD_BY = {
+    "still there": "on site",
     "reminder": "taken",
     "somebody has it": "on site",
     "next call": "open",

@@ -16,6 +16,7 @@ from monitor.logic.plan import Plan, plan_of
 from monitor.logic.slow import Minutes, Slow
 from monitor.logic.state import (
     AlarmRecord,
+    Coming,
     ConditionState,
     Durable,
     EventRecord,
@@ -226,6 +227,15 @@ class Scan:
         """Since when the flow of a line is down; None: it is not."""
         dips = {key: item for key, item in self.running.dips.items() if key != line}
         self._running(dips=dips if since is None else {**dips, line: since})
+
+    def set_comings(self, comings: tuple[Coming, ...]) -> None:
+        self._running(comings=comings)
+
+    def set_flood(self, since: float | None) -> None:
+        self._running(flood=since)
+
+    def set_freed(self, at: float) -> None:
+        self._running(freed=at)
 
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}

@@ -131,7 +131,7 @@ def event_line(scan: Scan, event: EventRecord) -> str:
     holder = {
         "taken": f"{tale.name(event.taken_by)} has it, due {tale.clock(event.promise)}",
         "on site": f"{tale.name(event.taken_by)} is on site",
-    }.get(event.stage, "NOBODY HAS IT")
+    }.get(event.stage, f"goes with {event.led_by}" if event.led_by else "NOBODY HAS IT")
     return f"{parts[0]}: {tale.state()} {holder}."
 
 

@@ -160,6 +160,7 @@ class EventRecord:
     stage: "open", "taken", "on site", "flow proven", "closed". rank: how bad the worst turn was.
     called: people texted, in order, with the time. next_call: when the next person is due.
     losses: how many times supply was lost within it. asked: when a person's proof is asked again.
+    led_by: in a flood, the graver event it goes with (0: none); it is not told for itself then.
     clear_since: since when no alarm of it is active; milder_since: none of those that call people.
     """
 
@@ -198,6 +199,7 @@ class EventRecord:
     nagged: bool = False
     closed: float | None = None
     held: tuple[str, ...] = ()
+    led_by: int = 0
 
 
 def called_now(event: EventRecord) -> set[str]:
@@ -236,12 +238,23 @@ class Durable:
 
 
 @dataclass(frozen=True, slots=True)
+class Coming:
+    """An alarm that came, and when; again: while it had not been over yet."""
+
+    alarm: str
+    at: float
+    again: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Running:
     """What is rebuilt after a restart.
 
     started: when this run of the watch began. duty_due, paths_due: elapsed time at which the duty
     list, and the ways to people, must be looked at again. dips: since when the flow of a line is
     down.
+    comings: alarms that came lately, oldest first; flood: since when there are too many; freed:
+    when one of the events that went with a graver one was last called for itself.
     """
 
     started: float
@@ -254,6 +267,9 @@ class Running:
     paths_due: float = float("-inf")
     minutes: Minutes = field(default_factory=Minutes)
     dips: dict[str, float] = field(default_factory=dict)
+    comings: tuple[Coming, ...] = ()
+    flood: float | None = None
+    freed: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True)

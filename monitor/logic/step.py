@@ -26,10 +26,12 @@ from monitor.logic import (
     callout,
     conditions,
     events,
+    floods,
     following,
     lately,
     paths,
     quality,
+    realarm,
     recovery,
     shelving,
     suppression,
@@ -82,12 +84,15 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     shelving.follow(scan)
     suppression.follow(scan)
     works.follow(scan)
+    floods.follow(scan)
     backup.follow(scan)
     for number in tuple(scan.durable.events) if scan.watch_set else ():
         if events.is_open(scan.durable.events[number]):
             recovery.follow(scan, number)
         if events.is_open(scan.durable.events[number]):
             callout.follow(scan, number)
+        if events.is_open(scan.durable.events[number]):
+            realarm.follow(scan, number)
     if scan.durable is not state.durable:
         scan.due(scan.t + SETTLE)
     return Step(scan.state, tuple(scan.effects), scan.next_due)

@@ -63,6 +63,9 @@ def say(
 def tell(scan: Scan, number: int, turn: str, spec: Spec | None) -> None:
     """Tell a turn to whoever has the event, else to all called so far, else call the first."""
     event = scan.durable.events[number]
+    if event.led_by:
+        scan.journal("event", str(number), f"goes with {event.led_by}", cause=turn)
+        return
     calls = RANK_OF_GRADE[event.grade] >= RANK_OF_GRADE["high"]
     known = scan.setup.person
     if (person := holder(event)) in known:

@@ -318,6 +318,8 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "watch silent": wording_signs.watch_silent,
     "well again": _well_again,
     "eased": wording_care.eased,
+    "flood": wording_care.flood,
+    "still there": wording_care.still_there,
     "still on backup": wording_care.still_on_backup,
     "fuel low": wording_care.fuel_low,
 }

@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from monitor.logic.aside import AsideRecord, FuelRecord, WorksRecord
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
-from monitor.logic.plan import Spec
+from monitor.logic.plan import RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
+from monitor.logic.state import EventRecord
 from monitor.logic.tale import Tale, dated
 
 HOW = {"SHLVD": "shelved", "OOSRV": "out of service"}
@@ -23,6 +24,49 @@ def eased(tale: Tale) -> list[Part]:
         Part(f"Left: {what}."),
         Part("Nobody need go for that now; look at it by day."),
         Part(f"{tale.number} open."),
+    ]
+
+
+def flood(tale: Tale) -> list[Part]:
+    """Many alarms at once: how many, which came first, the worst of them first, by number."""
+    scan = tale.scan
+    led = [event for event in scan.durable.events.values() if event.led_by == tale.number]
+    led.sort(key=lambda event: (-RANK_OF_GRADE[event.grade], event.number))
+    comings = [item for item in scan.running.comings if not item.again]
+    many = sum(scan.t - item.at < FLOOD_WITHIN for item in comings)
+    others = [f"{_short(tale, event)} {event.number}" for event in led]
+    return [
+        tale.head(tale.event.grade.upper()),
+        Part(f"{many} ALARMS at once, first {_named(tale.event.first_out)}."),
+        Part(f"Worst: {_short(tale, tale.event)} {tale.number};"),
+        *(Part(f"{other};", 7 - min(place, 5)) for place, other in enumerate(others)),
+        Part("Go: worst first."),
+        tale.who_has_it(short=True),
+    ]
+
+
+FLOOD_WITHIN = 600.0
+"""Seconds in which the alarms of a flood are counted."""
+
+
+def _short(tale: Tale, event: EventRecord) -> str:
+    """The gravest condition of an event, as texts name it."""
+    return _named(Tale(tale.scan, event, "", None, tale.water).worst())
+
+
+def _named(alarm: str) -> str:
+    name = alarm.split("/", maxsplit=1)[0]
+    return WORDS.get(name, (name.upper(), ""))[0]
+
+
+def still_there(tale: Tale) -> list[Part]:
+    """Somebody has been on site for hours and the alarm stands: the question whether they are."""
+    return [
+        tale.head("STILL"),
+        Part(f"You are on site for {tale.number} since {tale.clock(tale.event.on_site)}."),
+        Part(tale.state(), 7, f"{tale.worst().upper()}."),
+        Part(f"Send HERE {tale.number} if you are, NO {tale.number} if not."),
+        Part("Else the next is called.", 5),
     ]
 
 

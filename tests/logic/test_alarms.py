@@ -155,7 +155,7 @@ TestAlarmWalk = AlarmWalk.TestCase
 TestAlarmWalk.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
 
 
-EVENT_TRIGGERS = ("take", "here", "cannot", "missed", "proven", "again", "close")
+EVENT_TRIGGERS = ("take", "here", "cannot", "missed", "re-alarm", "proven", "again", "close")
 
 
 @pytest.mark.parametrize(("stage", "trigger"), sorted(product(events.STAGES, EVENT_TRIGGERS)))

@@ -128,9 +128,24 @@ def test_siphon_that_breaks_is_told_to_all_called_so_far() -> None:
 def test_promise_kept() -> None:
     """Taken at minute 2 for 30, on site at 25: nobody else is called, nobody reminded."""
     night = Night(on_duty("tavrin", "oskel")).until(2.0).say("tavrin", "take", 30.0)
-    night.until(25.0).say("tavrin", "here").until(480.0)
+    night.until(25.0).say("tavrin", "here").until(264.0)
     assert [(1.0, "supply lost", "tavrin")] == night.table
     assert "on site" == night.watch.event(41).stage
+
+
+def test_whoever_is_on_site_for_hours_is_asked() -> None:
+    """Four hours on site and the siphon still broken: a question; HERE answers it for four more."""
+    night = Night(on_duty("tavrin", "oskel")).until(2.0).say("tavrin", "take", 30.0)
+    night.until(25.0).say("tavrin", "here").until(270.0).say("tavrin", "here").until(480.0)
+    assert [(1.0, "supply lost", "tavrin"), (265.0, "still there", "tavrin")] == night.table
+    assert "on site" == night.watch.event(41).stage
+
+
+def test_whoever_went_home_is_noticed() -> None:
+    """No answer to that question in a quarter of an hour: the next is called."""
+    night = Night(on_duty("tavrin", "oskel")).until(2.0).say("tavrin", "take", 30.0)
+    night.until(25.0).say("tavrin", "here").until(290.0)
+    assert [(265.0, "still there", "tavrin"), (280.0, "next call", "oskel")] == night.table[1:3]
 
 
 def test_promise_missed() -> None:

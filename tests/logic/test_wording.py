@@ -232,7 +232,7 @@ WATERS: dict[str, tuple[dict[str, object], ...]] = {
 }
 """How the water can stand when a turn is told; any turn not named, in every way."""
 EVERY = (NOTHING, AWAY, BACK, STOPPED, AWAY | STOPPED, AWAY | PRESUMED, BACK | PRESUMED)
-HELD_BY = {"reminder": "taken", "somebody has it": "on site"}
+HELD_BY = {"still there": "on site", "reminder": "taken", "somebody has it": "on site"}
 """Turns that there are in one stage only."""
 
 
@@ -295,6 +295,7 @@ def test_every_template_in_every_state(letters: int, tags: tuple[str, ...] | Non
 
 
 INFORMS = (
+    "still there",
     "eased",
     "sensor faulty",
     "sensor silent",
