@@ -25,7 +25,7 @@ def follow(scan: Scan, number: int) -> None:
     """Tell one event again if its alarm stands too long."""
     event = scan.durable.events[number]
     worst = _worst_active(scan, event)
-    if worst is None or not calling(event) or event.led_by or event.held:
+    if worst is None or not calling(event) or event.led_by:
         return
     notice = RANK_OF_GRADE[event.grade] < RANK_OF_GRADE["high"]
     if not event.told or not (notice or event.stage == "on site"):
