@@ -8,7 +8,7 @@ called for themselves, one by one, once it or the flood has ended. Urgent ones a
 
 from dataclasses import replace
 
-from monitor.logic import telling, wording_care
+from monitor.logic import quiet, telling, wording_care
 from monitor.logic.events import calling
 from monitor.logic.plan import RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
@@ -120,5 +120,5 @@ def _gather(scan: Scan, since: float) -> None:
         return
     for event in milder:
         scan.set_event(replace(event, led_by=lead.number, next_call=None))
-    if not told and scan.t >= telling.waits_until(scan, lead.grade):
+    if not told and scan.t >= quiet.grade_waits_until(scan, lead.grade):
         telling.tell(scan, lead.number, "flood", None)

@@ -6,7 +6,7 @@ from a tank that was not well. A notice nobody has mended is told again the next
 
 from dataclasses import replace
 
-from monitor.logic import alarms, telling
+from monitor.logic import alarms, quiet, telling
 from monitor.logic.events import calling, move
 from monitor.logic.plan import RANK_OF_GRADE, Spec
 from monitor.logic.scan import Scan
@@ -31,7 +31,7 @@ def follow(scan: Scan, number: int) -> None:
     if not event.told or not (notice or event.stage == "on site"):
         return
     last = max(event.told[-1].at, event.taken_at, event.on_site or 0.0)
-    due = max(last + (STANDING if notice else ON_SITE), telling.waits_until(scan, event.grade))
+    due = max(last + (STANDING if notice else ON_SITE), quiet.grade_waits_until(scan, event.grade))
     if scan.t < due:
         scan.due(due)
         return

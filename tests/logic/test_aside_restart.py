@@ -14,9 +14,9 @@ from monitor.logic.state import State, decode, encode
 pytestmark = pytest.mark.long
 
 HILL = with_tags(sample("ostrel-hill"), "TW1", "LS", "MA", "QL")
-WELL = {"TW1": 26.5, "LS": 32.0, "MA": 1.0, "QL": 6.0}
-EVENING = Moment(1, 0.0, AFTERNOON.utc + 4.0 * 3600.0)
-"""Fri 23 Oct 2026, 18:00 at the site."""
+WELL = {"TW1": 27.9, "LS": 32.0, "MA": 1.0, "QL": 6.0}
+EVENING = Moment(1, 0.0, AFTERNOON.utc + 2.5 * 3600.0)
+"""Fri 23 Oct 2026, 16:30 at the site: it ends as the quiet hours begin."""
 LENGTH = 270
 LOW, HEAT = "sump low/SU1/warn", "temperature high/LT1/alarm"
 
@@ -26,8 +26,8 @@ SENSORS: dict[int, dict[str, float]] = {
     100: {"QL": 0.0},
     125: {"QL": 6.0},
     180: {"MA": 1.0},
-    190: {"TW1": 28.1},
-    230: {"TW1": 27.5},
+    190: {"TW1": 28.05},
+    230: {"TW1": 27.75},
 }
 """Minute -> what sensors say from then on."""
 
@@ -54,7 +54,10 @@ def people(day: Day, minute: int) -> None:
     elif minute == 165:
         day.say("fuel", "oskel", "over")
     elif minute == 210:
-        day.say("take", "oskel", minutes=20.0, event=day.watch.state.durable.next_event - 1)
+        warm = day.watch.state.durable.alarms[HEAT].event
+        day.say("take", "oskel", minutes=20.0, event=warm)
+    elif minute == 225:
+        day.say("shelve", "oskel", "sump is cleaned", 59.0, alarm="sump low/SU1/alarm")
 
 
 def play(day: Day, first: int, last: int) -> Day:
