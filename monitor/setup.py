@@ -49,11 +49,9 @@ class Profile:
 class Limit:
     """One limit on one tag; with its delays it makes one condition and one alarm.
 
-    condition: its name in trade words, such as "flow low". step: tells limits of one name apart
-    ("warn", "alarm", "urgent", "" when there is one). side: "high" or "low". value, deadband: SI.
-    on_delay: the limit must be passed without a break for so long, s. off_delay: it must be back
-    inside by more than the deadband for so long, s. held_off: quiet during a feeding hold.
-    latching: the alarm stays, though the value is back, until a person has looked at it.
+    condition: its name; step: "warn", "alarm", "urgent", or ""; side: "high" or "low"; value,
+    deadband: SI; on_delay, off_delay: passed, or back inside by more than the deadband, without a
+    break for so long, s; held_off: quiet in a feeding hold; latching: until a person has looked.
     """
 
     condition: str

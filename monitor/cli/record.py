@@ -75,6 +75,25 @@ def days(
 
 
 @click.command()
+@state_option
+@click.option("--days", type=click.FloatRange(min=0.0), metavar="N", help="Only the last N days.")
+def review(state: Path, days: float | None) -> None:
+    """Which alarms led to an action and which never did, with a proposed cure.
+
+    From the journal of the whole record, or of its last days.
+
+    \b
+    Examples:
+      holdwater review
+      holdwater review --days 30
+    """
+    from monitor.record.reviewing import review_lines
+
+    for line in review_lines(state, days):
+        click.echo(line)
+
+
+@click.command()
 @click.argument("sql")
 @state_option
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV with a head, not as JSON lines.")
@@ -96,4 +115,4 @@ def query(sql: str, state: Path, as_csv: bool) -> None:
         click.echo(line)
 
 
-COMMANDS = (days, query, *run_life.COMMANDS, *notes.COMMANDS)
+COMMANDS = (days, query, review, *run_life.COMMANDS, *notes.COMMANDS)

@@ -85,6 +85,8 @@ def alarm_shown(scan: Scan, spec: Spec, cause: str, who: str = "") -> None:
 
 def _join(scan: Scan, event: EventRecord, spec: Spec, first_sign: float) -> None:
     """Put an alarm into an event, with what it says of water, supply and grade."""
+    if spec.id not in (event.first_out, *event.alarms):
+        scan.journal("event", str(event.number), "joined", grade=spec.grade, cause=spec.id)
     event = replace(
         event,
         first_sign=min(event.first_sign, first_sign),

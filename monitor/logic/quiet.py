@@ -11,6 +11,7 @@ from monitor.logic import duty, storm
 from monitor.logic.plan import LimitPlan, Spec
 from monitor.logic.scan import Scan
 from monitor.logic.state import Bucket
+from monitor.setup import Setup
 
 TEXT = 60.0
 """Seconds from a condition that is told to the phone (common practice, no source)."""
@@ -24,8 +25,13 @@ LEAST_TREND = 300.0
 
 def is_quiet(scan: Scan) -> bool:
     """Whether these are the quiet hours of the site."""
-    begin, end = scan.setup.quiet
-    clock = scan.setup.seconds_into_day(scan.now.utc)
+    return in_quiet_hours(scan.setup, scan.now.utc)
+
+
+def in_quiet_hours(setup: Setup, utc: float) -> bool:
+    """Whether a UTC second lies in the quiet hours of the site."""
+    begin, end = setup.quiet
+    clock = setup.seconds_into_day(utc)
     return begin <= clock or clock < end if begin > end else begin <= clock < end
 
 

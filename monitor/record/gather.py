@@ -13,6 +13,7 @@ from math import inf
 from monitor.archive import Reader
 from monitor.config import load_texts
 from monitor.errors import HoldwaterError
+from monitor.logic.quiet import in_quiet_hours
 from monitor.logic.state import decode, fresh
 from monitor.record.days import day_row
 from monitor.record.frame import Force, Frame
@@ -255,11 +256,7 @@ class Table:
 
     def _is_night(self, day: Span, utc: float) -> bool:
         """Whether it lies in the quiet hours of this day."""
-        setup = self._setup_at(utc)
-        begin, end = setup.quiet
-        clock = setup.seconds_into_day(utc)
-        quiet = begin <= clock or clock < end if begin > end else begin <= clock < end
-        return quiet and day.start <= utc < day.end
+        return in_quiet_hours(self._setup_at(utc), utc) and day.start <= utc < day.end
 
     def _changes(self, span: Span) -> Iterator[str]:
         for force in self._forces:
