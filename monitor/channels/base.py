@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Literal, Protocol, TypeVar
 
 from monitor.effects import Text
@@ -102,3 +103,27 @@ def read_options(
 ) -> tuple[Options | None, list[Problem]]:
     """The options of one channel as a checked dataclass, or None and every problem in them."""
     return options_of(kind, options, place, "docs/reference/channels.md")
+
+
+Check = tuple[bool, str, str, str]
+"""Whether something is wrong in a set-up; then the key, what is wrong, and the remedy."""
+
+
+def wrong_in(place: str, checks: Iterable[Check]) -> list[Problem]:
+    """The problems among checks that no single option shows."""
+    return [
+        Problem(place, None, key, wrong, remedy) for is_so, key, wrong, remedy in checks if is_so
+    ]
+
+
+def no_secret(key: str, name: str, secrets: Secrets) -> Check:
+    """A secret that is named and not there."""
+    wrong = f"there is no secret named {name!r}"
+    remedy = "Add it to the secrets, or correct the name"
+    return bool(name) and name not in secrets, key, wrong, remedy
+
+
+def no_full_path(key: str, path: str) -> Check:
+    """A path that hangs on where the watch was started."""
+    is_short = bool(path) and not Path(path).is_absolute()
+    return is_short, key, f"{path!r} is not a full path", "Begin it with /"

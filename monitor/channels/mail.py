@@ -17,13 +17,22 @@ import smtplib
 import socket
 import ssl
 import threading
-from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field
 from pydantic.dataclasses import dataclass as checked
 
-from monitor.channels.base import Delivery, Message, Outcome, Secrets, one_line, read_options
+from monitor.channels.base import (
+    Delivery,
+    Message,
+    Outcome,
+    Secrets,
+    no_full_path,
+    no_secret,
+    one_line,
+    read_options,
+    wrong_in,
+)
 from monitor.channels.letter import compose, is_address
 from monitor.errors import Problem, SetupError
 from monitor.setup import Channel
@@ -260,7 +269,7 @@ def _expect(reply: tuple[int, bytes], code: int | None = None) -> str:
 
 def _clashes(options: MailOptions, secrets: Secrets, place: str) -> list[Problem]:
     """What no single option shows: an unusable sender, secrets that are missing."""
-    secret, ca_file = options.password_secret, options.ca_file
+    secret = options.password_secret
     checks = (
         (
             not is_address(options.sender),
@@ -268,12 +277,7 @@ def _clashes(options: MailOptions, secrets: Secrets, place: str) -> list[Problem
             f"{options.sender!r} is not a mail address",
             "Write it as watch@example.org",
         ),
-        (
-            bool(secret) and secret not in secrets,
-            "password_secret",
-            f"there is no secret named {secret!r}",
-            "Add it to the secrets, or correct the name",
-        ),
+        no_secret("password_secret", secret, secrets),
         (
             bool(secret) != bool(options.user),
             "user" if secret else "password_secret",
@@ -286,13 +290,6 @@ def _clashes(options: MailOptions, secrets: Secrets, place: str) -> list[Problem
             "or its password holds letters that a log-in by SMTP cannot carry",
             "Use ASCII only",
         ),
-        (
-            bool(ca_file) and not Path(ca_file).is_absolute(),
-            "ca_file",
-            f"{ca_file!r} is not a full path",
-            "Begin it with /",
-        ),
+        no_full_path("ca_file", options.ca_file),
     )
-    return [
-        Problem(place, None, key, wrong, remedy) for is_so, key, wrong, remedy in checks if is_so
-    ]
+    return wrong_in(place, checks)

@@ -15,13 +15,21 @@ from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field
 from pydantic.dataclasses import dataclass as checked
 
-from monitor.channels.base import Delivery, Message, Secrets, one_line, read_options
+from monitor.channels.base import (
+    Delivery,
+    Message,
+    Secrets,
+    no_full_path,
+    no_secret,
+    one_line,
+    read_options,
+    wrong_in,
+)
 from monitor.channels.hearing import Heard, Hooks, NotTaken, Trouble
 from monitor.channels.incoming_mail import Bounce, Mail, understand
 from monitor.clock import Clock
@@ -237,14 +245,9 @@ def _written(about: bytes) -> float | None:
 
 def _clashes(options: MailboxOptions, secrets: Secrets, place: str) -> list[Problem]:
     """What no single option shows."""
-    secret, ca_file = options.password_secret, options.ca_file
+    secret = options.password_secret
     checks = (
-        (
-            secret not in secrets,
-            "password_secret",
-            f"there is no secret named {secret!r}",
-            "Add it to the secrets, or correct the name",
-        ),
+        no_secret("password_secret", secret, secrets),
         (
             not secrets.get(secret, "").isascii(),
             "password_secret",
@@ -255,13 +258,6 @@ def _clashes(options: MailboxOptions, secrets: Secrets, place: str) -> list[Prob
             (not _PLAIN.fullmatch(value), key, "holds letters that no log-in carries", "Correct it")
             for key, value in (("user", options.user), ("folder", options.folder))
         ),
-        (
-            bool(ca_file) and not Path(ca_file).is_absolute(),
-            "ca_file",
-            f"{ca_file!r} is not a full path",
-            "Begin it with /",
-        ),
+        no_full_path("ca_file", options.ca_file),
     )
-    return [
-        Problem(place, None, key, wrong, remedy) for is_so, key, wrong, remedy in checks if is_so
-    ]
+    return wrong_in(place, checks)

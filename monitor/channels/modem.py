@@ -18,7 +18,16 @@ from typing import Annotated, Literal
 from pydantic import ConfigDict, Field
 from pydantic.dataclasses import dataclass as checked
 
-from monitor.channels.base import Delivery, Message, Outcome, Secrets, one_line, read_options
+from monitor.channels.base import (
+    Delivery,
+    Message,
+    Outcome,
+    Secrets,
+    no_secret,
+    one_line,
+    read_options,
+    wrong_in,
+)
 from monitor.channels.gsm_alphabet import septets
 from monitor.channels.gsm_pdu import Submit
 from monitor.channels.hearing import Hooks
@@ -195,12 +204,7 @@ def _clashes(options: ModemOptions, secrets: Secrets, place: str) -> list[Proble
     name = options.pin_secret
     pin = secrets.get(name, "")
     checks = (
-        (
-            bool(name) and name not in secrets,
-            "pin_secret",
-            f"there is no secret named {name!r}",
-            "Add it to the secrets, or correct the name",
-        ),
+        no_secret("pin_secret", name, secrets),
         (
             bool(pin) and not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8),
             "pin_secret",
@@ -215,9 +219,7 @@ def _clashes(options: ModemOptions, secrets: Secrets, place: str) -> list[Proble
             "Install it: pip install 'holdwater[serial]'",
         ),
     )
-    return [
-        Problem(place, None, key, wrong, remedy) for is_so, key, wrong, remedy in checks if is_so
-    ]
+    return wrong_in(place, checks)
 
 
 class _SerialPort:

@@ -6,7 +6,16 @@ from urllib.parse import urlsplit
 from pydantic import ConfigDict, Field
 from pydantic.dataclasses import dataclass as checked
 
-from monitor.channels.base import Delivery, Message, Secrets, one_line, read_options
+from monitor.channels.base import (
+    Delivery,
+    Message,
+    Secrets,
+    no_full_path,
+    no_secret,
+    one_line,
+    read_options,
+    wrong_in,
+)
 from monitor.channels.beacon import NO_TEXTS
 from monitor.errors import Problem, SetupError
 from monitor.setup import Channel
@@ -76,8 +85,7 @@ def _clashes(options: SignHttpOptions, secrets: Secrets, place: str) -> list[Pro
     except ValueError:
         scheme = ""
     checks = (
-        (options.token_secret not in secrets, "token_secret",
-         f"there is no secret named {options.token_secret!r}", "Add it, or correct the name"),
+        no_secret("token_secret", options.token_secret, secrets),
         (not (token.isascii() and token.isprintable()), "token_secret",
          "the secret holds letters that no header carries", "Use plain letters and digits"),
         (scheme not in ("http", "https"), "url", "is not an address",
@@ -85,7 +93,6 @@ def _clashes(options: SignHttpOptions, secrets: Secrets, place: str) -> list[Pro
         (scheme == "http" and not options.plain_http, "url",
          "begins with http: the token would cross the net in clear",
          "Use https, or say plain_http = true in your own net"),
-        (bool(options.ca_file) and not options.ca_file.startswith("/"), "ca_file",
-         f"{options.ca_file!r} is not a full path", "Begin it with /"),
+        no_full_path("ca_file", options.ca_file),
     )  # fmt: skip
-    return [Problem(place, None, key, wrong, todo) for is_so, key, wrong, todo in checks if is_so]
+    return wrong_in(place, checks)

@@ -10,7 +10,16 @@ from paho.mqtt.reasoncodes import ReasonCode
 from pydantic import ConfigDict, Field
 from pydantic.dataclasses import dataclass as checked
 
-from monitor.channels.base import Delivery, Message, Secrets, one_line, read_options
+from monitor.channels.base import (
+    Delivery,
+    Message,
+    Secrets,
+    no_full_path,
+    no_secret,
+    one_line,
+    read_options,
+    wrong_in,
+)
 from monitor.channels.beacon import NO_TEXTS
 from monitor.clock import boottime
 from monitor.errors import Problem, SetupError
@@ -124,13 +133,11 @@ def _clashes(options: SignMqttOptions, secrets: Secrets, place: str) -> list[Pro
     """What no single option shows."""
     secret = options.password_secret
     checks = (
-        (bool(secret) and secret not in secrets, "password_secret",
-         f"there is no secret named {secret!r}", "Add it to the secrets, or correct the name"),
+        no_secret("password_secret", secret, secrets),
         (bool(secret) != bool(options.user), "user", "is wanted together with password_secret",
          "Give both, or neither"),
-        (bool(options.ca_file) and not options.ca_file.startswith("/"), "ca_file",
-         f"{options.ca_file!r} is not a full path", "Begin it with /"),
+        no_full_path("ca_file", options.ca_file),
         (bool(options.ca_file) and not options.tls, "ca_file", "is of no use without tls",
          "Write tls = true"),
     )  # fmt: skip
-    return [Problem(place, None, key, wrong, todo) for is_so, key, wrong, todo in checks if is_so]
+    return wrong_in(place, checks)
