@@ -15,11 +15,14 @@ from tomlkit.exceptions import TOMLKitError
 from monitor.archive import Reader, SetupVersion
 from monitor.config import load_texts
 from monitor.errors import HoldwaterError
-from monitor.record.gather import life_of
+from monitor.record.gather import day_of, days_of, life_of
+from monitor.record.notes import notebook
 from monitor.setup import Batch, Run, Setup
 
 NUMBERS = ("hatch_day", "animals_approved")
 LISTS = ("also_in", "lights")
+LISTED = 5
+"""Days without a signed observation that are named; the others are counted."""
 
 
 def changed(text: str, changes: Sequence[str]) -> str:
@@ -84,7 +87,19 @@ def life_lines(reader: Reader, run: str) -> Iterator[str]:
     if life.protocol:
         yield f"Protocol {life.protocol}, {life.approved or 'no number of'} animals approved"
     yield from (_batch_line(setup, batch) for batch in life.batches)
+    yield from _unsigned(reader, setup)
     yield from _amendments(reader, life.id)
+
+
+def _unsigned(reader: Reader, setup: Setup) -> Iterator[str]:
+    """Asks for the daily observations that nobody signed."""
+    assert setup.run is not None
+    entries = notebook(reader, setup.run.id)
+    signed = {day_of(setup, e.note.at) for e in entries if e.note.kind == "observation"}
+    days = [day for day in days_of(reader, setup.run.id) if day not in signed]
+    if days:
+        last = ", ".join(f"{day:%d %b}" for day in days[-LISTED:])
+        yield f"Observation not signed on {len(days)} days, the last: {last}"
 
 
 def _clock(seconds: float) -> str:

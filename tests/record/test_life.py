@@ -13,6 +13,7 @@ from monitor.errors import ControlError, HoldwaterError, SetupError
 from monitor.record import Wish
 from monitor.record.gather import day_span, dph_of, runs_of
 from monitor.record.life import changed
+from monitor.setup import Profile
 from record.test_table import HOUR, Pen, files_of, kept, local, rows_of
 
 FIRST = (
@@ -47,6 +48,7 @@ def test_a_changed_hatch_is_told_with_what_was_before(tmp_path: Path) -> None:
     assert "dph 0 is Tue 06 Oct 2026; the number changes at 00:00" == told[1]
     assert told[2].endswith("hatched 04 Oct 04:00, ?, age +2")
     assert "  batch B, ~11900 eggs" == told[3]
+    assert "Observation not signed on 2 days, the last: 05 Oct, 06 Oct" == told.pop(4)
     assert "Amended Tue 06 Oct 2026 06:50 by tavrin (set-up 2): test" == told[4]
     assert [
         "  hatch: 2026-10-04 -> 2026-10-06",
@@ -103,6 +105,15 @@ def test_days_that_begin_at_the_hour_of_the_hatch() -> None:
         lengths.append((dph_of(setup, day), (end - start) / HOUR))
         assert dph_of(setup, day) == setup.dph(start) == setup.dph(end - 1.0)
     assert [(25, 25.0), (26, 24.0)] == lengths
+
+
+def test_a_step_of_the_day_holds_until_the_number_changes_again() -> None:
+    """Set by hand at 10:00 of dph 5, it holds at 02:00 of the next date, which is still dph 5."""
+    setup = load_texts(files("day_begins=04:30", "hatch=2026-10-06"), 1)
+    flow = Profile(((0, 3.0), (5, 4.5)), changes_at=10 * HOUR)
+    clocks = ("2026-10-11T09:59", "2026-10-11T10:00", "2026-10-12T02:00", "2026-10-12T05:00")
+    found = [flow.at(setup.dph(local(c)), setup.seconds_into_age(local(c))) for c in clocks]
+    assert [3.0, 4.5, 4.5, 4.5] == found
 
 
 def test_the_first_day_may_be_day_one() -> None:

@@ -50,6 +50,9 @@ def test_night_outage(tmp_path: Path) -> None:
     for clock, time in zip(clocks, times, strict=True):
         assert pytest.approx(local(f"2026-10-18T{clock}"), abs=1.0) == time
     assert (8, 0) == (row.night_texts, row.night_texts_failed)
+    with Reader(tmp_path / RECORD) as reader:
+        of_event = reader.journal(event=41)
+    assert {"alarm", "answer", "event", "text"} <= {entry.what for entry in of_event}
     assert ["before the record begins", "after the record ends"] == [
         gap.reason for gap in row.unwatched
     ]
