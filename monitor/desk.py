@@ -11,6 +11,7 @@ from typing import Any
 from monitor.clock import Clock
 from monitor.config import load_texts
 from monitor.control import Handler, Request
+from monitor.entering import by_bucket, entered, moment_at
 from monitor.errors import ControlError, RefusedInput
 from monitor.inputs import ANSWER_KINDS, DETAILS, Answer, SetupChange
 from monitor.live import Inbox
@@ -20,6 +21,7 @@ from monitor.logic.screen import event_lines, now_lines, why_lines
 from monitor.logic.standing import aside_lines
 from monitor.loop import Snapshot
 from monitor.setup import Setup
+from monitor.units import L_PER_MIN
 
 LONGEST_TEXT = 500
 """Characters of free text in an answer; a text message has 160."""
@@ -56,6 +58,7 @@ class Desk:
             "snapshot": self._view,
             "why": self._why,
             "apply": self._apply,
+            "enter": self._enter,
         }
 
     def _answer(self, request: Request) -> dict[str, Any]:
@@ -75,6 +78,28 @@ class Desk:
         )
         self._put(answer, None)
         return {"who": answer.who, "lines": self._lines(event_lines)}
+
+    def _enter(self, request: Request) -> dict[str, Any]:
+        """A value that a person measured: the note of who and why first, then the reading."""
+        data, setup = request.data, self._snapshot().setup
+        name, unit = _text(data, "tag", 20), _text(data, "unit", 20)
+        at, why = _text(data, "at", 20), _text(data, "reason", LONGEST_TEXT)
+        bucket = data.get("bucket")
+        if bucket is not None:
+            value, unit = by_bucket(*_pair(bucket)) / L_PER_MIN, "L/min"
+        else:
+            value = _number(data.get("value"), "value")
+        who, now = self._person(request), self._clock.now()
+        moment = moment_at(at, now, setup.rig.zone) if at else now
+        reading = entered(setup, name, value, unit, moment)
+        tag = setup.rig.tag[name]
+        told = f"entered {name} {reading.value:.6g} {tag.unit.name}".rstrip()
+        if at:
+            told += f" at {at}"
+        text = f"{told}: {why}" if why else told
+        self._put(Answer(now, "note", who, text=text[:LONGEST_TEXT], way=_way(data)), None)
+        self._inbox.reading(reading)
+        return {"who": who, "told": told}
 
     def _view(self, request: Request) -> dict[str, Any]:
         if request.data.get("view") == "scene":
@@ -140,6 +165,21 @@ class Desk:
             )
         if refused:
             raise RefusedInput(refused)
+
+
+def _number(value: object, key: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ControlError(f"{key}: give a number, such as 34.1")
+    try:
+        return float(value)
+    except OverflowError as error:
+        raise ControlError(f"{key}: give a number, such as 34.1") from error
+
+
+def _pair(value: object) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise ControlError("bucket: give litres and seconds, such as 10 98")
+    return _number(value[0], "bucket"), _number(value[1], "bucket")
 
 
 def _event(data: Mapping[str, Any]) -> int | None:

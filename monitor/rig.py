@@ -75,6 +75,8 @@ class Tag:
     every: how often a reading is due, s. stale: silence after which it counts as silent, s.
     median: length of the running median that smooths it (1 = none).
     height: for a float, the level at which it opens, m.
+    is_owed: whether it has to come; what people enter without an agreed pace is not, and never
+        silent.
     followed: whether small or slow changes of it are to be told.
     """
 
@@ -100,6 +102,7 @@ class Tag:
     median: int = 1
     height: float | None = None
     followed: bool = False
+    is_owed: bool = True
 
 
 @dataclass(frozen=True)

@@ -43,6 +43,11 @@ UNITS: dict[str, tuple[Unit, ...]] = {
         Unit("m3/h", 1.0 / 3600.0, decimals=3),
         Unit("L/h", LITRE / 3600.0, decimals=0),
     ),
+    "flow check": (
+        Unit("L/min", L_PER_MIN),
+        Unit("gph", US_GALLON / 3600.0, decimals=0),
+        Unit("L/h", LITRE / 3600.0, decimals=0),
+    ),
     "level": (
         Unit("cm", 1e-2),
         Unit("mm", 1e-3, decimals=0),

@@ -125,6 +125,42 @@ def done(number: int, line: str, value: str, person: str, state: Path) -> None:
 
 
 @click.command()
+@click.argument("tag")
+@click.argument("value", type=float, required=False)
+@click.option("--unit", default="", help="Unit of VALUE.  [default: that of the tag]")
+@click.option(
+    "--bucket", nargs=2, type=float, metavar="LITRES SECONDS", help="Instead of VALUE: a flow."
+)
+@click.option("--at", default="", metavar="HH:MM", help="When it was measured.  [default: now]")
+@click.option("--reason", default="", help="How or why; it is kept with the value.")
+@as_option
+@state_option
+def enter(
+    tag: str,
+    value: float | None,
+    unit: str,
+    bucket: tuple[float, float] | None,
+    at: str,
+    reason: str,
+    person: str,
+    state: Path,
+) -> None:
+    """What you measured by hand: a VALUE for a TAG that people enter.
+
+    \b
+    Examples:
+      holdwater enter SAL 34.2 --reason refractometer
+      holdwater enter QB --bucket 10 98 --at 08:10
+    """
+    if (value is None) == (bucket is None):
+        raise click.UsageError("give a VALUE, or --bucket LITRES SECONDS")
+    given = {"value": value} if bucket is None else {"bucket": list(bucket)}
+    more = {"unit": unit, "at": at, "reason": reason, "as": person}
+    response = _ask(state, ask="enter", tag=tag, **given, **more)
+    click.echo(f"Noted: {response['told']}, by {response['who']}.")
+
+
+@click.command()
 @number_argument
 @state_option
 def why(number: int, state: Path) -> None:
@@ -168,4 +204,4 @@ def apply(folder: Path, reason: str, person: str, state: Path) -> None:
     click.echo(f"Version {response['version']} is in force, by {response['who']}.")
 
 
-COMMANDS = (now, events, why, take, here, cannot, flow, done, apply)
+COMMANDS = (now, events, why, take, here, cannot, flow, done, enter, apply)

@@ -29,7 +29,7 @@ from monitor.units import UNITS
 
 SOURCE_KINDS = (
     "mqtt", "onewire", "gpio", "counter", "iio", "power_supply", "hwmon", "ups", "modbus", "http",
-    "signs", "simulated", "recording",
+    "manual", "signs", "simulated", "recording",
 )  # fmt: skip
 """Kinds of source: a driver of monitor/sources, the simulated rig, or a file that is replayed."""
 CHANNEL_KINDS = (

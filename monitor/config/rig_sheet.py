@@ -17,6 +17,9 @@ EVERY = 10.0
 STALE, STALE_TEMPERATURE = 60.0, 300.0
 """Silence after which a tag counts as silent, s: 60, temperature 300, and never under three
 readings (common practice, no source)."""
+STALE_BY_HAND = 86_400.0
+"""For how long a value that a person entered stands for the water where nothing is said, s (common
+practice: a daily round; no source)."""
 
 
 class RigRows:
@@ -64,6 +67,7 @@ def build_rig(rows: RigRows) -> Rig:
     """The rig in SI units. Only once nothing at all is wrong."""
     site = rows.site
     assert site is not None
+    by_hand = {row.id for _, row in rows.sources if row.kind == "manual"}
     return Rig(
         board=site.board,
         id=site.rig,
@@ -72,7 +76,7 @@ def build_rig(rows: RigRows) -> Rig:
         vessels=tuple(_vessel(row) for _, row in rows.vessels),
         lines=tuple(_line(row) for _, row in rows.lines),
         circuits=tuple(site.circuits),
-        tags=tuple(_tag(row) for _, row in rows.tags),
+        tags=tuple(_tag(row, row.source in by_hand) for _, row in rows.tags),
     )
 
 
@@ -117,10 +121,13 @@ def _line(row: LineRow) -> Line:
     )
 
 
-def _tag(row: TagRow) -> Tag:
+def _tag(row: TagRow, is_by_hand: bool) -> Tag:
     unit = unit_of(row.measures, row.unit)
     every = row.every_s or EVERY
-    usual = STALE_TEMPERATURE if row.measures == "temperature" else STALE
+    if is_by_hand:
+        stale = row.stale_s or row.every_s or STALE_BY_HAND
+    else:
+        stale = row.stale_s or max(_usual_stale(row), 3.0 * every)
     given = {
         "address": row.address,
         "gain": row.gain,
@@ -145,9 +152,14 @@ def _tag(row: TagRow) -> Tag:
         unit,
         row.source,
         every=every,
-        stale=row.stale_s or max(usual, 3.0 * every),
+        stale=stale,
+        is_owed=not is_by_hand or bool(row.every_s or row.stale_s),
         **{key: value for key, value in given.items() if value is not None},  # type: ignore[arg-type]
     )
+
+
+def _usual_stale(row: TagRow) -> float:
+    return STALE_TEMPERATURE if row.measures == "temperature" else STALE
 
 
 def _range(unit: Unit, pair: list[float] | None) -> tuple[float, float] | None:

@@ -131,7 +131,7 @@ def judge_sensor(scan: Scan, plan: SensorPlan) -> None:
         word = state.fault or "good again"
         settle(scan, plan.faulty, bool(state.fault), lambda: ((tag.id, word),))
     heard = max(state.heard, scan.running.started)
-    silent = scan.t - heard > tag.stale
+    silent = tag.is_owed and scan.t - heard > tag.stale
     if not silent:
         scan.due(heard + tag.stale + 0.001)
     if silent or plan.silent.id in standing:

@@ -46,6 +46,12 @@ def _iio(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
     return iio(setup, rig, secrets)
 
 
+def _manual(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
+    from monitor.sources.manual import manual
+
+    return manual(setup, rig, secrets)
+
+
 def _modbus(setup: SourceSetup, rig: Rig, secrets: Secrets) -> Source:
     from monitor.sources.modbus import modbus
 
@@ -89,6 +95,7 @@ DRIVERS: dict[str, Callable[[SourceSetup, Rig, Secrets], Source]] = {
     "http": _http,
     "hwmon": _hwmon,
     "iio": _iio,
+    "manual": _manual,
     "modbus": _modbus,
     "onewire": _onewire,
     "power_supply": _power_supply,

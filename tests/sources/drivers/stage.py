@@ -13,7 +13,7 @@ from monitor.sources.skeleton import skeleton
 from monitor.units import unit_of
 
 START = Moment(1, 1000.0, 1_790_000_000.0)
-ELSEWHERE = ("mqtt", "signs", "simulated")
+ELSEWHERE = ("manual", "mqtt", "signs", "simulated")
 """Kinds of source that have tests of their own."""
 KINDS = {
     **{kind: make for kind, make in DRIVERS.items() if kind not in ELSEWHERE},
