@@ -75,7 +75,9 @@ def flat_line(seconds_unchanged: float, suspect_after: float) -> int:
 def take(tag: Tag, state: TagState, reading: Reading) -> tuple[TagState, tuple[Flag, ...]]:
     """Judge one reading: the new state of its tag, and the flags that are not 1.
 
-    A reading older than one already taken changes nothing (it is still kept in the record).
+    A reading older than one already taken changes nothing (it is still kept in the record). One
+    that has a value and a word of doubt from its driver is suspect: its value is used, so that a
+    contact that chatters still opens, and if doubt comes often the word is the sensor's fault.
     """
     at, boot = reading.moment.elapsed, reading.moment.boot
     if at < state.heard:
@@ -86,15 +88,20 @@ def take(tag: Tag, state: TagState, reading: Reading) -> tuple[TagState, tuple[F
     value, flag, test = _first_look(tag, reading.value)
     if flag == FAIL:
         return _refuse(state, at, test), (Flag(tag.id, at, FAIL, test, boot),)
+    word = reading.problem
+    if word:
+        flag, test = SUSPECT, word
+    flags = () if flag == PASS else (Flag(tag.id, at, flag, test, boot),)
     if tag.measures in STATES:
-        return _accept_state(state, at, 1.0 if value >= 0.5 else 0.0), ()
+        return _accept_state(state, at, 1.0 if value >= 0.5 else 0.0, word), flags
     if _jumps(tag, state, value, at):
         rejected, real = _candidate(tag, state, value, at)
         if not real:
             return rejected, (Flag(tag.id, at, SUSPECT, "rate of change", boot),)
         state = replace(rejected, candidates=(), last=(), window=())
-    flags = () if flag == PASS else (Flag(tag.id, at, flag, test, boot),)
-    return _accept(tag, state, at, value), flags + _look_back(tag, state, value, reading.moment)
+    return _accept(tag, state, at, value, word), flags + _look_back(
+        tag, state, value, reading.moment
+    )
 
 
 def _first_look(tag: Tag, delivered: float) -> tuple[float, int, str]:
@@ -142,11 +149,11 @@ def _look_back(tag: Tag, state: TagState, value: float, now: Moment) -> tuple[Fl
     return found
 
 
-def _accept(tag: Tag, state: TagState, at: float, value: float) -> TagState:
+def _accept(tag: Tag, state: TagState, at: float, value: float, word: str) -> TagState:
     """The state after a good reading of a quantity. Built in one go: this runs for every one."""
     window = (*state.window, value)[-tag.median :]
     last = state.last
-    fault, good_since, minutes = _after_good(state, at)
+    fault, fault_since, good_since, minutes = _after_good(state, at, word)
     return TagState(
         value=value if tag.median == 1 else median(window),
         at=at,
@@ -156,34 +163,39 @@ def _accept(tag: Tag, state: TagState, at: float, value: float) -> TagState:
         trail=_trail(state.trail, at, value),
         bad_minutes=minutes,
         fault=fault,
-        fault_since=state.fault_since,
+        fault_since=fault_since,
         good_since=good_since,
         changed=state.changed if last and last[-1][0] == value else at,
     )
 
 
-def _accept_state(state: TagState, at: float, value: float) -> TagState:
-    fault, good_since, minutes = _after_good(state, at)
+def _accept_state(state: TagState, at: float, value: float, word: str) -> TagState:
+    fault, fault_since, good_since, minutes = _after_good(state, at, word)
     return TagState(
         value=value,
         at=at,
         heard=at,
         bad_minutes=minutes,
         fault=fault,
-        fault_since=state.fault_since,
+        fault_since=fault_since,
         good_since=good_since,
         changed=state.changed if state.value == value else at,
     )
 
 
-def _after_good(state: TagState, at: float) -> tuple[str, float, Minutes]:
-    """Fault, start of the row of good readings, and counts after one more good reading."""
-    minutes = _count(state.bad_minutes, at, bad=False)
-    good_since = state.good_since if state.bad_run == 0 else at
-    fault = state.fault
-    if fault and at - good_since >= GOOD_AGAIN and not _often_bad(minutes):
+def _after_good(state: TagState, at: float, word: str) -> tuple[str, float, float, Minutes]:
+    """Fault, its start, start of the row of good readings, and counts after a usable reading.
+
+    word: the driver's doubt about it, "" for none; a doubted reading counts as bad here.
+    """
+    minutes = _count(state.bad_minutes, at, bad=bool(word))
+    good_since = at if state.bad_run or word else state.good_since
+    fault, since = state.fault, state.fault_since
+    if not fault and word and _often_bad(minutes):
+        fault, since = word, at
+    elif fault and at - good_since >= GOOD_AGAIN and not _often_bad(minutes):
         fault = ""
-    return fault, good_since, minutes
+    return fault, since, good_since, minutes
 
 
 def _refuse(

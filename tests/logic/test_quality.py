@@ -410,3 +410,43 @@ def test_no_input_breaks_the_judgement(values: list[Value]) -> None:
     assert {flag.flag for flag in flags} <= {SUSPECT, FAIL, MISSING}
     assert len(state.trail) <= 90
     assert len(state.bad_minutes) <= 10
+
+
+FLOAT = Tag("FH", "float", "HD1", unit_of("float"), "pins", every=10.0)
+
+
+def test_doubt_is_a_flag_and_the_value_is_used() -> None:
+    """A value with a word of its driver is suspect by that word, and still the value."""
+    for tag, value in ((FLOAT, 0.0), (WATER, 26.5)):
+        state, flags = take(
+            tag, TagState(), Reading(tag.id, Moment(1, 5.0, 5.0), value, "chatters")
+        )
+        assert [(SUSPECT, "chatters")] == [(flag.flag, flag.test) for flag in flags]
+        assert (value, 0, "") == (state.value, state.bad_run, state.fault)
+
+
+def test_doubt_that_comes_often_is_the_fault_of_the_sensor() -> None:
+    """Five doubted readings make the fault, named by the word; ten quiet minutes end it."""
+    state, faults = TagState(), []
+    for turn in range(5):
+        moment = Moment(1, turn * 10.0, turn * 10.0)
+        state, _ = take(FLOAT, state, Reading("FH", moment, turn % 2, "chatters"))
+        faults.append(state.fault)
+    assert ["", "", "", "", "chatters"] == faults
+    assert 40.0 == state.fault_since
+    gone = None
+    for turn in range(5, 70):
+        moment = Moment(1, turn * 10.0, turn * 10.0)
+        state, _ = take(FLOAT, state, Reading("FH", moment, 1.0))
+        gone = turn * 10.0 if gone is None and not state.fault else gone
+    assert 40.0 + GOOD_AGAIN == gone
+
+
+def test_doubt_now_and_then_is_none() -> None:
+    """One doubted reading in six is flagged, and no fault."""
+    state = TagState()
+    for turn in range(300):
+        moment = Moment(1, turn * 10.0, turn * 10.0)
+        word = "chatters" if turn % 6 == 0 else ""
+        state, _ = take(FLOAT, state, Reading("FH", moment, 1.0, word))
+        assert "" == state.fault
