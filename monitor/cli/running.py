@@ -127,6 +127,48 @@ def watch(folder: Path, state: Path, trust_clock: bool) -> None:
 
 
 @click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0, 3600),
+    default=0.0,
+    metavar="N",
+    help="Listen so long, such as 60.  [default: until each was heard once, 20 s at most]",
+)
+def probe(folder: Path, seconds: float) -> None:
+    """What each sensor says just now, for whoever wires one.
+
+    Shows what was delivered, the value after conversion, its age, how it is judged and the last
+    values; then devices of this board that the set-up does not name. Stop the watch first where
+    it holds pins or a serial line. Nothing is kept and nobody is called.
+
+    \b
+    Example:
+      holdwater probe /etc/holdwater --seconds 60
+    """
+    import logging
+    import threading
+
+    from monitor.clock import SystemClock, always_trusted
+    from monitor.config import load, load_secrets
+    from monitor.parts import build
+    from monitor.probe import Ear, found_lines, listen, table, to_be_read
+    from monitor.sources.devices import devices, unused
+
+    logging.basicConfig(level=logging.WARNING, format="%(message)s")
+    setup = load(folder)
+    wanted = to_be_read(setup)
+    sources, _ = build(wanted, load_secrets(folder))
+    ids = {source.id for source in wanted.sources}
+    ear = Ear([tag for tag in setup.rig.tags if tag.source in ids])
+    clock = SystemClock(0, 0.0, always_trusted)
+    listen(sources, ear, clock, seconds, threading.Event())
+    show(table(setup, ear, clock.now().elapsed))
+    click.echo("")
+    show(found_lines(unused(devices(Path("/")), setup.rig, setup.sources)))
+
+
+@click.command()
 @click.option("--by-hand", is_flag=True, help="Nobody answers but you; slower.")
 @click.option("--first-night", is_flag=True, help="The same night with the cheapest sensors.")
 @click.option(
@@ -216,4 +258,4 @@ def replay(
     play_files(setup, recording, inputs, state_file, run_on * 60.0, show)
 
 
-COMMANDS = (check, texts, watch, demo, replay)
+COMMANDS = (check, probe, texts, watch, demo, replay)
