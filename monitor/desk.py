@@ -89,7 +89,7 @@ class Desk:
             value, unit = by_bucket(*_pair(bucket)) / L_PER_MIN, "L/min"
         else:
             value = _number(data.get("value"), "value")
-        who, now = self._person(request), self._clock.now()
+        who, now = self.person(request), self._clock.now()
         moment = moment_at(at, now, setup.rig.zone) if at else now
         reading = entered(setup, name, value, unit, moment)
         tag = setup.rig.tag[name]

@@ -36,6 +36,16 @@ SETUP = Setup(
 )
 
 
+DUTY = """
+standing = ["tavrin"]
+[[person]]
+id = "tavrin"
+name = "Tavrin"
+bed_to_door_min = 30
+channels = ["outbox"]
+"""
+
+
 def said(tag: str, after: float, value: float | None, problem: str = "") -> Reading:
     """A reading so many seconds after the start."""
     return Reading(tag, Moment(1, 1000.0 + after, 1_790_000_000.0 + after), value, problem)
@@ -158,8 +168,11 @@ def test_board_without_any_bus(tmp_path: Path) -> None:
 def test_command_reads_a_real_folder(tmp_path: Path) -> None:
     """The command runs its sources and prints a line for each tag."""
     tree(tmp_path)
-    answer = "63 01 4b 46 7f ff 0d 10 bd : crc=bd YES\n63 01 4b 46 7f ff 0d 10 bd t=22187\n"
-    (tmp_path / "sys/bus/w1/devices/28-0000075565ab/w1_slave").write_text(answer)
+    (tmp_path / "sys/bus/w1/devices/28-0000075565ab/temperature").write_text("22187\n")
+    (tmp_path / "limits.toml").write_text("")
+    (tmp_path / "duty.toml").write_text(DUTY)
+    outbox = f'[[channel]]\nid = "outbox"\nkind = "folder"\nfolder = "{tmp_path}/outbox"\n'
+    (tmp_path / "channels.toml").write_text(outbox)
     (tmp_path / "rig.toml").write_text(f"""
 [site]
 board = "b-1"
@@ -169,6 +182,7 @@ zone = "America/Chicago"
 [[source]]
 id = "wire"
 kind = "onewire"
+form = "temperature"
 root = "{tmp_path}/sys"
 [[vessel]]
 id = "LT1"
