@@ -48,9 +48,12 @@ def always_trusted() -> bool:
     return True
 
 
-def time_service_has_set_it() -> bool:
-    """Whether the board's time service has set the wall clock since the boot."""
-    return os.path.exists(SYNCHRONISED)
+def set_once_there(mark: str) -> Callable[[], bool]:
+    """Whether a time service has set the wall clock since the boot: told by a file it makes then.
+
+    mark: that file. It has to lie where a boot empties the folder, such as /run.
+    """
+    return lambda: os.path.exists(mark)
 
 
 def boot_id() -> str:

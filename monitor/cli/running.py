@@ -106,7 +106,13 @@ def texts(folder: Path, longest: bool) -> None:
     is_flag=True,
     help="The wall clock of this board is right from the start (it has a clock battery).",
 )
-def watch(folder: Path, state: Path, trust_clock: bool) -> None:
+@click.option(
+    "--clock-mark",
+    default="",
+    metavar="FILE",
+    help="A time service makes this file once it has set the clock.  [default: systemd's]",
+)
+def watch(folder: Path, state: Path, trust_clock: bool, clock_mark: str) -> None:
     """Watch the rig of a configuration folder until stopped.
 
     The first start takes DIR as version 1; later starts go on with the version in force (change
@@ -118,12 +124,13 @@ def watch(folder: Path, state: Path, trust_clock: bool) -> None:
     """
     import logging
 
-    from monitor.clock import always_trusted, time_service_has_set_it
+    from monitor.clock import SYNCHRONISED, always_trusted, set_once_there
     from monitor.watch import watch as run
 
     logging.basicConfig(level=logging.INFO, format="level=%(levelname)s part=%(name)s %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
-    run(folder, state.absolute(), always_trusted if trust_clock else time_service_has_set_it)
+    by_mark = set_once_there(clock_mark or SYNCHRONISED)
+    run(folder, state.absolute(), always_trusted if trust_clock else by_mark)
 
 
 @click.command()

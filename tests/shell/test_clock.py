@@ -15,6 +15,7 @@ from monitor.clock import (
     board_time,
     boot_id,
     boottime,
+    set_once_there,
 )
 from monitor.inputs import ClockNote, Moment
 
@@ -182,3 +183,11 @@ def test_trust_that_comes_is_told() -> None:
 def test_boot_id_is_that_of_the_kernel() -> None:
     """The kernel's boot id is read whole."""
     assert 36 == len(boot_id())
+
+
+def test_clock_is_trusted_once_its_mark_is_there(tmp_path: Path) -> None:
+    """A clock counts as set from when the file of its time service appears, and not before."""
+    trusted = set_once_there(str(tmp_path / "clock-is-set"))
+    assert not trusted()
+    (tmp_path / "clock-is-set").touch()
+    assert trusted()

@@ -16,7 +16,7 @@ import pytest
 from monitor.archive import Reader
 from monitor.archive.disk import Disk
 from monitor.archive.gathering import Gathering
-from monitor.archive.records import Boot
+from monitor.archive.records import Boot, Offset
 from monitor.archive.timeline import OffsetWatch
 from monitor.archive.work import Batch
 from monitor.inputs import Reading
@@ -32,6 +32,8 @@ NO_VALUE, LOGGER_LIMIT = -9999.0, 7999.0
 """Sentinels of the river's loggers (its README): no value, and out of the logger's range."""
 HOUR_BACK = "2014-01-07 02:55:00"
 """The last row before the machine's clock is set back by an hour (its file)."""
+ROWS_A_WRITE = 500
+"""The rows are minutes apart: written one by one, as a watch would, they take a disk minutes."""
 WATER = {"TW": "temp", "CO": "cond", "PH": "ph", "DO": "do", "TU": "turb", "ST": "stage"}
 
 
@@ -65,6 +67,7 @@ def through(recording: Path, tags: tuple[Tag, ...], archive: Path) -> Outcome:
     boot = Boot(1, "b-1", "recorded", 0.0)
     states = {tag.id: TagState() for tag in tags}
     walls = OffsetWatch()
+    offsets: tuple[Offset, ...] = ()
     for row in read_rows(recording, rig, 0.0):
         outcome.rows += 1
         if row.step:
@@ -77,9 +80,11 @@ def through(recording: Path, tags: tuple[Tag, ...], archive: Path) -> Outcome:
             outcome.flags[tag.id].update(flag.test for flag in flags)
             gathering.add(reading, 1, "")
             gathering.flag(flags)
-        if gathering.due or offset:
-            disk.write(Batch((), gathering.take(False), (offset,) if offset else (), boot))
-    disk.write(Batch((), gathering.take(True), (), boot))
+        offsets += (offset,) if offset else ()
+        if outcome.rows % ROWS_A_WRITE == 0:
+            disk.write(Batch((), gathering.take(False), offsets, boot))
+            offsets = ()
+    disk.write(Batch((), gathering.take(True), offsets, boot))
     disk.close()
     with Reader(archive) as reader:
         outcome.kept = {tag.id: reader.readings(tag.id) for tag in tags}
