@@ -105,25 +105,15 @@ class WeekTurn:
 class Duty:
     """The duty list. A dated turn goes before the week, the week before `standing`.
 
-    evening: seconds after local midnight at which the duty of a night begins.
+    evening: seconds after local midnight at which the duty of a night begins. asks: whether people
+    are asked before their turn.
     """
 
     standing: tuple[str, ...]
     turns: tuple[DutyTurn, ...] = ()
     week: tuple[WeekTurn, ...] = ()
     evening: float = 18 * 3600.0
-
-    @property
-    def called(self) -> frozenset[str]:
-        """Everybody whom the list may call."""
-        return frozenset(name for order in self.orders for name in order)
-
-    @property
-    def orders(self) -> tuple[tuple[str, ...], ...]:
-        """Every call order that is written down."""
-        dated = (turn.order for turn in self.turns)
-        weekly = (turn.order for turn in self.week)
-        return tuple(order for order in (self.standing, *dated, *weekly) if order)
+    asks: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -198,6 +198,7 @@ LIMITS_HEAD: Rules = {
 DUTY_HEAD: Rules = {
     "standing": Rule('the call order when no turn applies: ["tavrin", "oskel"]', _NAMES),
     "evening": Rule('the time at which the duty of a night begins: "18:00"', time_of_day),
+    "ask": Rule("true if people are asked before their turn, else false"),
     "manager": Rule('the id of the lab manager: "lendow"', identifier(LONG_ID)),
 }
 PERSON: Rules = {

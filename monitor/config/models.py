@@ -137,6 +137,7 @@ class DutyHead(Strict):
 
     standing: list[str] | None = None
     evening: str | None = None
+    ask: bool = True
     manager: str | None = None
 
 

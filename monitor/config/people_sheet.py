@@ -156,6 +156,7 @@ def build_duty(rows: PeopleRows, zone: ZoneInfo) -> Duty:
         tuple(sorted(turns, key=lambda turn: turn.start)),
         week_turns(row for _, row in rows.week),
         **({} if evening is None else {"evening": seconds_of_day(evening)}),
+        asks=rows.head.ask,
     )
 
 

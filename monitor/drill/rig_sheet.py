@@ -11,6 +11,7 @@ from math import pi, sqrt
 
 from monitor.logic.chains import Chain
 from monitor.logic.derived import endurance, usable_volume
+from monitor.logic.duty import orders
 from monitor.logic.hydraulics import flow_at
 from monitor.logic.plan import plan_of
 from monitor.rig import Line
@@ -61,7 +62,8 @@ def flow_number(line: Line, flow: float) -> float | None:
 
 def reaches(setup: Setup) -> list[Reach]:
     """Everybody who stands in the duty list, the fastest first."""
-    people = [person for person in setup.people if person.id in setup.duty.called]
+    called = {name for order in orders(setup) for name in order}
+    people = [person for person in setup.people if person.id in called]
     return sorted((_reach(person) for person in people), key=lambda reach: reach.seconds)
 
 

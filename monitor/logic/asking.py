@@ -38,7 +38,8 @@ def follow(scan: Scan, anew: bool) -> None:
     for question in tuple(scan.durable.questions.values()):
         if scan.t >= question.wait:
             _pass_on(scan, question, said_no=False)
-    due = _ask_for_duty(scan) if scan.now.trusted else inf
+    asks = scan.now.trusted and scan.setup.duty.asks
+    due = _ask_for_duty(scan) if asks else inf
     due = min(due, storm.follow(scan, ask), _ends(scan))
     due = min((due, *(item.wait for item in scan.durable.questions.values())))
     scan.set_duty_due(scan.t if scan.durable is not before else due)

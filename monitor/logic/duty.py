@@ -55,6 +55,14 @@ def exchanged(order: tuple[str, ...], one: str, other: str) -> tuple[str, ...]:
     return tuple(swapped.get(name, name) for name in order)
 
 
+def orders(setup: Setup) -> tuple[tuple[str, ...], ...]:
+    """Every call order that is written down."""
+    listed = setup.duty
+    dated = (turn.order for turn in listed.turns)
+    weekly = (turn.order for turn in listed.week)
+    return tuple(order for order in (listed.standing, *dated, *weekly) if order)
+
+
 def written(setup: Setup, utc: float) -> tuple[str, ...]:
     """The order as it stands in the set-up: a dated turn, else the week, else standing."""
     duty = setup.duty

@@ -21,6 +21,7 @@ from monitor.logic.scan import Scan
 from monitor.logic.state import EventRecord, HoldRecord, State, fresh
 from monitor.logic.step import resume, step
 from monitor.logic.wording import TEMPLATES, compose
+from monitor.logic.wording_duty import duty_texts
 from monitor.rig import Tag
 from monitor.setup import Setup
 from monitor.units import STATES
@@ -86,7 +87,8 @@ def specimens(setup: Setup, now: Moment) -> list[Specimen]:
     if not setup.people:
         return []
     scan = _an_hour_on(setup, now)
-    return [*(_longest(scan, turn, spec) for turn, spec in _turns(scan)), *_of_paths(scan)]
+    duty = (Specimen(turn, "", "notice", body) for turn, body in duty_texts(scan, NUMBER))
+    return [*(_longest(scan, turn, spec) for turn, spec in _turns(scan)), *_of_paths(scan), *duty]
 
 
 def _of_paths(scan: Scan) -> Iterator[Specimen]:

@@ -47,7 +47,7 @@ def duty_warnings(setup: Setup, state: State, now: Moment) -> list[str]:
 def alone(setup: Setup) -> list[str]:
     """A warning for each order of the list that is a single person."""
     people = setup.person
-    names = dict.fromkeys(order[0] for order in setup.duty.orders if len(order) == 1)
+    names = dict.fromkeys(order[0] for order in duty.orders(setup) if len(order) == 1)
     return [f"One person only on some nights: nobody after {people[name].name}." for name in names]
 
 

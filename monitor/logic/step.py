@@ -29,6 +29,7 @@ from monitor.logic import (
     floods,
     following,
     lately,
+    morning,
     paths,
     quality,
     realarm,
@@ -86,6 +87,8 @@ def step(setup: Setup, state: State, inputs: Sequence[Input], now: Moment) -> St
     works.follow(scan)
     floods.follow(scan)
     backup.follow(scan)
+    if scan.watch_set:
+        morning.follow(scan)
     for number in tuple(scan.durable.events) if scan.watch_set else ():
         if events.is_open(scan.durable.events[number]):
             recovery.follow(scan, number)
@@ -110,6 +113,10 @@ def resume(setup: Setup, durable: Durable | None, now: Moment, time_lost: bool =
         durable = replace(
             durable,
             events={key: _all_due(event, now) for key, event in durable.events.items()},
+            questions={
+                key: replace(item, wait=min(item.wait, now.elapsed))
+                for key, item in durable.questions.items()
+            },
         )
     standing = {
         alarm: ConditionState(True, record.since, True, record.since)

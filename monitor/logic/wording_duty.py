@@ -3,6 +3,8 @@
 They follow the rules of all texts (see `wording`): 160 places, clock times, how to answer last.
 """
 
+from dataclasses import replace
+
 from monitor.logic.duty_records import Question, Storm
 from monitor.logic.gsm import Part, fit
 from monitor.logic.scan import Scan
@@ -120,8 +122,12 @@ def storm_began(scan: Scan, storm: Storm) -> str:
             Part(
                 f"By {person_name(scan, storm.who)}, till {_from(scan, storm.until)}.",
             ),
-            Part("Mains is told at once, nothing waits for the morning, you are asked for a sign"),
-            Part("of life each 2 hours."),
+            Part(
+                "Mains is told at once, nothing waits for the morning, you are asked for a sign of "
+                "life each 2 hours.",
+                9,
+                "Mains told at once, nothing waits, a sign of life each 2 hours.",
+            ),
             Part("Batteries, torch, primer?", 4),
         ]
     )
@@ -130,3 +136,28 @@ def storm_began(scan: Scan, storm: Storm) -> str:
 def storm_over(scan: Scan) -> str:
     """To all on the list: the usual footing again."""
     return fit([_head(scan, "STORM OVER"), Part("The usual footing again. Nothing to do.")])
+
+
+def duty_texts(scan: Scan, number: int) -> list[tuple[str, str]]:
+    """Every text about duty, as (turn, text), with times that have a day before them: as long as
+    each can be."""
+    people = list(scan.setup.person)
+    who, other = people[0], people[-1]
+    start, end = scan.now.utc + 90_000.0, scan.now.utc + 180_000.0
+    asked = {
+        kind: Question(number, kind, who, scan.t, scan.t + 90_000.0, start, end, behalf)
+        for kind, behalf in (("duty", ""), ("swap", other), ("sign", other))
+    }
+    stand_in = replace(asked["duty"], behalf=other)
+    return [
+        *((f"asked: {kind}", question_text(scan, item, other)) for kind, item in asked.items()),
+        ("asked: duty", question_text(scan, stand_in, "")),
+        ("stands in", stands_in(scan, stand_in)),
+        ("swap failed", swap_failed(scan, asked["swap"], said_no=False)),
+        *(
+            ("nobody answers", nobody_answers(scan, asked[kind], people))
+            for kind in ("duty", "sign")
+        ),
+        ("storm footing", storm_began(scan, Storm(who, scan.t, end, scan.t))),
+        ("storm over", storm_over(scan)),
+    ]

@@ -406,12 +406,15 @@ class Callout(RuleBasedStateMachine):
 
     @rule(
         who=st.integers(0, 3),
-        kind=st.sampled_from(["take", "here", "cannot", "note"]),
+        kind=st.sampled_from(
+            ["take", "here", "cannot", "note", "swap", "sleep", "storm", "storm end"]
+        ),
         minutes=st.one_of(st.none(), st.floats(-5.0, 90.0)),
     )
     def answer(self, who: int, kind: str, minutes: float | None) -> None:
         """Somebody says something."""
-        self.night.say(self.names[who % len(self.names)], kind, minutes)
+        text = "05:00" if kind == "storm" else ""
+        self.night.say(self.names[who % len(self.names)], kind, minutes, text)
 
     @invariant()
     def somebody_is_coming_or_called(self) -> None:
@@ -443,6 +446,18 @@ class Callout(RuleBasedStateMachine):
             said = sum(row.what == "answer" for row in self.night.watch.rows)
             assert len(texts) <= len(self.names) * (4 + said + self.night.at / 60.0)
             assert all(len(text.body) <= 160 for text in texts)
+
+    @invariant()
+    def nothing_of_duty_is_without_an_end(self) -> None:
+        """A question waits half an hour at most, and none hangs; storm and sleeper have an end."""
+        if hasattr(self, "night"):
+            durable, now = self.night.watch.state.durable, self.night.at
+            assert all(
+                now - 1.0 <= item.wait <= now + 1800.0 for item in durable.questions.values()
+            )
+            utc = self.night.watch.now(now).utc
+            assert durable.storm is None or utc - 30.0 < durable.storm.until <= utc + 72 * HOUR
+            assert durable.sleeper is None or utc - 30.0 < durable.sleeper.until <= utc + 24 * HOUR
 
 
 TestCallout = Callout.TestCase

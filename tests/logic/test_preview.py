@@ -41,6 +41,19 @@ def test_longest_names_are_really_used() -> None:
     assert "bring primer. Tavrinmmmmmmmmmm has 9990." in broken
 
 
+def test_texts_about_duty_are_shown_whole() -> None:
+    """Each text about duty stands in the preview, and with the longest names none is cut: every
+    sentence ends, and a question ends with how to answer."""
+    found = specimens(with_longest_names(sample("ostrel-hill")), NOW)
+    turns = ("asked: ", "stands in", "swap failed", "nobody answers", "storm")
+    bodies = [item.body for item in found if item.turn.startswith(turns)]
+    assert 10 == len(bodies)
+    assert all(body.endswith(".") for body in bodies)
+    assert any(body.endswith("nothing waits, a sign of life each 2 hours.") for body in bodies)
+    asked = [item.body for item in found if item.turn.startswith("asked: ")]
+    assert all("Reply OK 9990" in body for body in asked)
+
+
 def test_nobody_to_be_told() -> None:
     """A set-up without people sends nothing."""
     assert [] == specimens(replace(sample("ostrel-hill"), people=(), worked_out={}), NOW)
