@@ -49,7 +49,8 @@ class Line:
 
     head: for a siphon, height from the larval surface to the header lip, m.
     break_level: measured level in the source vessel at which the siphon breaks, m.
-    pump_flow: what a pump delivers, m3/s. circuit: the circuit that feeds the pump.
+    pump_flow: what a pump delivers, m3/s. mouth: level in its source at which it draws air, m.
+    circuit: the circuit that feeds the pump.
     """
 
     id: str
@@ -60,6 +61,7 @@ class Line:
     head: float | None = None
     break_level: float | None = None
     pump_flow: float | None = None
+    mouth: float | None = None
     circuit: str | None = None
     drain_test: DrainTest | None = None
 

@@ -95,6 +95,7 @@ LINE: Rules = {
         "the measured level in the header at which the siphon breaks in cm: 12", between(0.1, 2_000)
     ),
     "pump_l_min": Rule("what the pump delivers up there in L/min: 9.0", between(0.01, 100_000)),
+    "mouth_cm": Rule("level in cm at which the pump draws air: 9", between(0.0, 10_000)),
     "circuit": Rule('the circuit that feeds the pump: "B1"'),
     "drain_flow_l_min": Rule(
         "the flow at which the drain test was done in L/min: 6.0", between(0.01, 100_000)

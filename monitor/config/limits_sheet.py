@@ -25,6 +25,15 @@ from monitor.setup import GRADES, Delays, Limit, LineFlow, Profile
 from monitor.units import STATES, unit_of
 
 BUILT_IN = (
+    "outlet blocked",
+    "overflow blocked",
+    "header sinking",
+    "header drains back",
+    "meter doubtful",
+    "flow doubtful",
+    "leak",
+    "sump falling",
+    "sump filling",
     "supply lost", "siphon broken", "mains lost", "hold overrun", "sensor faulty", "sensor silent",
     "flow not seen", "record not kept", "watch faulty", "changed",
 )  # fmt: skip

@@ -45,6 +45,7 @@ class LineRow(Strict):
     head_m: float | None = None
     break_cm: float | None = None
     pump_l_min: float | None = None
+    mouth_cm: float | None = None
     circuit: str | None = None
     drain_flow_l_min: float | None = None
     endurance_min: float | None = None

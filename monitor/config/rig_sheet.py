@@ -116,6 +116,7 @@ def _line(row: LineRow) -> Line:
         head=row.head_m,
         break_level=_times(row.break_cm, CM),
         pump_flow=_times(row.pump_l_min, L_PER_MIN),
+        mouth=_times(row.mouth_cm, CM),
         circuit=row.circuit,
         drain_test=test,
     )

@@ -205,6 +205,10 @@ def break_forecast(scan: Scan, water: Water) -> Forecast | None:
         at = _reckoned_break(supply, water)
     if at is None:
         return None
+    books = scan.running.books.get(chain.line.id)
+    faster = books.harm("header drains back", header) if books is not None else None
+    if faster is not None and faster < at:
+        return Forecast(faster, faster, True)
     return Forecast(at, early(at, scan.t), measured)
 
 

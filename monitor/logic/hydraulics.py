@@ -5,7 +5,7 @@ without supply drains by A dh/dt = -k sqrt(H), k = Q/sqrt(H), and needs
 t = 2 A (sqrt(H1) - sqrt(H2)) / k from head H1 to head H2 (Torricelli; any hydraulics text).
 """
 
-from math import sqrt
+from math import pi, sqrt
 
 
 def drain_time(
@@ -32,3 +32,21 @@ def flow_at(flow_at_lip: float, level: float, lip: float, head: float | None) ->
     if head is None or head <= lip - level:
         return flow_at_lip
     return flow_at_lip * sqrt((head - (lip - level)) / head)
+
+
+WEIR = 1.84
+"""Sharp-crested weir without end contractions in SI, Q = 1.84 L x^1.5 (Francis; any hydraulics
+text, from memory). A standpipe spills over its whole rim, L = pi d."""
+STANDPIPE = 0.050
+"""Metres: the bore of an overflow whose line says none, the usual one (common practice)."""
+
+
+def lip_layer(flow: float, bore: float | None) -> float:
+    """Depth of the water over the rim of a standpipe, m, at a flow in m3/s.
+
+    >>> round(lip_layer(3.0 / 60000, 0.050) * 1e3, 1), round(lip_layer(6.0 / 60000, 0.050) * 1e3, 1)
+    (3.1, 4.9)
+    """
+    if flow <= 0.0:
+        return 0.0
+    return float((flow / (WEIR * pi * (bore or STANDPIPE))) ** (2.0 / 3.0))

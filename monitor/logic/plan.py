@@ -1,9 +1,10 @@
 """What the logic works out once from a set-up: chains of water, and one spec per condition."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import cast
 
 from monitor.inputs import SENDING
+from monitor.logic import balance_plan
 from monitor.logic.chains import Chain, chain_of
 from monitor.rig import Rig, Tag
 from monitor.setup import Limit, Setup
@@ -93,6 +94,7 @@ class Plan:
     tank: str
     watch_delay: float
     followed: tuple[FollowPlan, ...] = ()
+    balanced: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def spec(self, alarm: str) -> Spec | None:
         """The spec of an alarm, None for one that this set-up does not have."""
@@ -175,7 +177,23 @@ def _plan(setup: Setup) -> Plan:
     places = dict.fromkeys(tag.of for tag in rig.tags if tag.followed)
     followed = tuple(_follow_plan(rig, place, labels, chains) for place in places)
     specs |= {item.spec.id: item.spec for item in followed}
-    return Plan(chains, limits, sensors, specs, tank, setup.delays.bad_after, followed)
+    balanced = {chain.line.id: _balance_specs(setup, chains, chain, tank) for chain in chains}
+    specs |= {spec.id: spec for items in balanced.values() for spec in items}
+    ids = {line: tuple(spec.id for spec in items) for line, items in balanced.items()}
+    return Plan(chains, limits, sensors, specs, tank, setup.delays.bad_after, followed, ids)
+
+
+def _balance_specs(setup: Setup, chains: tuple[Chain, ...], chain: Chain, tank: str) -> list[Spec]:
+    sump = chain.pump.source if chain.pump is not None else None
+    same = (item for item in chains if item.pump is not None and item.pump.source == sump)
+    vessel = chain.tank.id if chain.tank is not None else tank
+    specs = []
+    for kind in balance_plan.kinds(setup, chain, next(same, None) is chain):
+        spec = _water_spec(kind.name, kind.subject, vessel, kind.grade, kind.delay, kind.group)
+        rank = RANK_NO_WATER if kind.stops else spec.rank
+        step = f"/{kind.step}" if kind.step else ""
+        specs.append(replace(spec, id=spec.id + step, step=kind.step, rank=rank))
+    return specs
 
 
 def _follow_plan(

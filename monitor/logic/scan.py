@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from monitor.effects import Effect, Evidence, JournalRow
 from monitor.inputs import Moment
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
+from monitor.logic.books import Books
 from monitor.logic.change import Followed
 from monitor.logic.plan import Plan, plan_of
 from monitor.logic.slow import Minutes, Slow
@@ -236,6 +237,9 @@ class Scan:
 
     def set_freed(self, at: float) -> None:
         self._running(freed=at)
+
+    def set_books(self, line: str, books: Books) -> None:
+        self._running(books={**self.running.books, line: books})
 
     def set_fault(self, part: str, wrong: str) -> None:
         faults = {key: item for key, item in self.running.faults.items() if key != part}

@@ -70,6 +70,17 @@ LINES: dict[str, tuple[Way, ...]] = {
         ("seen late", ("header float",)),
         ("seen", ("supply flow",)),
     ),
+    "pump stopped": (
+        ("seen", ("supply flow", "header level")),
+        ("seen", ("header level",)),
+        ("seen late", ("header float",)),
+        ("seen", ("supply flow",)),
+    ),
+    "supply short": (("seen", ("header level",)), ("seen late", ("header float",))),
+    "header drains back": (
+        ("seen", ("header level", "mains")),
+        ("seen", ("header level", "supply flow")),
+    ),
     "siphon broken after an outage": (
         ("seen", ("flow",)),
         ("seen", ("witness",)),
@@ -78,6 +89,15 @@ LINES: dict[str, tuple[Way, ...]] = {
         ("presumed", ("drain test", "header float")),
     ),
     "flow stopped with power on": (("seen", ("flow",)), ("seen", ("witness",))),
+    "flow stop hidden": (("presumed", ("header level", "tank level")),),
+    "flow meter dead": (
+        ("seen late", ("flow", "header level")),
+        ("seen late", ("flow", "tank level")),
+    ),
+    "supply meter dead": (
+        ("seen late", ("supply flow", "header level", "flow")),
+        ("seen late", ("supply flow", "header level", "witness")),
+    ),
     "flow low or creeping": (("seen", ("flow",)), ("seen late", ("witness",))),
     "flow too high": (("seen", ("flow",)), ("seen late", ("header level",))),
     "header low": (("seen", ("header level",)), ("seen late", ("header float",))),
@@ -89,6 +109,7 @@ LINES: dict[str, tuple[Way, ...]] = {
         ("seen late", ("floor",)),
     ),
     "leak": (("seen", ("sump level",)), ("seen late", ("floor",))),
+    "sump filling": (("seen", ("sump level",)),),
     "top-up missed": (("seen", ("sump level",)), ("seen late", ("sump float",))),
     "water too warm or cold": (("seen", ("water",)), ("presumed", ("room",))),
     "room cooling failing": (("seen", ("room",)), ("seen late", ("water",))),

@@ -10,6 +10,7 @@ from typing import Any
 
 from monitor.errors import HoldwaterError
 from monitor.logic.aside import AsideRecord, FuelRecord, SuppressedRecord, WorksRecord
+from monitor.logic.books import Books
 from monitor.logic.change import Followed
 from monitor.logic.duty_records import Exchange, Question, Sleeper, Storm
 from monitor.logic.path_records import Lines, PathRecord
@@ -270,6 +271,7 @@ class Running:
     comings: tuple[Coming, ...] = ()
     flood: float | None = None
     freed: float = float("-inf")
+    books: dict[str, Books] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from monitor.inputs import (
 from monitor.logic import (
     asking,
     backup,
+    balance,
     callout,
     conditions,
     events,
@@ -171,6 +172,7 @@ def _judge(scan: Scan, touched: frozenset[str]) -> None:
         following.judge_followed(scan, place, touched)
     for water in scan.waters:
         waterways.judge_water(scan, water)
+        balance.judge_balance(scan, water)
     lately.watch_lines(scan)
 
 

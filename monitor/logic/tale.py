@@ -146,8 +146,8 @@ class Tale:
         if self.water is None or self.water.chain.line.id in self.scan.durable.siphons:
             return ""
         forecast = break_forecast(self.scan, self.water)
-        if forecast is None:
-            return ""
+        if forecast is None or (forecast.told < self.scan.t and self.water.flow_none is False):
+            return ""  # it should have broken by now, and flow is seen: the reckoning was early
         test = self.water.chain.line.drain_test is not None
         how = "" if forecast.measured else " (drain test)" if test else " (reckoned)"
         return f"iphon breaks about {self.clock(forecast.told)}{how}"

@@ -134,7 +134,7 @@ def _keep_supply(scan: Scan, water: Water, subject: str, truth: bool | None, sig
             mains_not_off=record.mains_not_off,
         )
     if water.float_closed is False and record.float_open_since is None:
-        if record.lost_since is not None:
+        if record.lost_since is not None and water.float_since >= record.lost_since:
             record = replace(record, float_open_since=water.float_since)
     elif water.float_closed and record.float_open_since is not None:
         record = replace(record, float_open_since=None)
@@ -161,7 +161,13 @@ def _short_at_loss(scan: Scan, water: Water, since_then: float) -> float:
         return max(0.0, (header.lip - level) * header.area - since_then)
     if water.supply is None and water.mains is not False:
         return short_at_float(water.chain)
-    return short_now(scan, water)
+    reckoned = short_now(scan, water)
+    return max(reckoned, short_at_float(water.chain)) if _was_open(scan, water) else reckoned
+
+
+def _was_open(scan: Scan, water: Water) -> bool:
+    """Whether the float had opened before the supply went this time."""
+    return water.float_closed is False and water.float_since < scan.t
 
 
 def flow_before(scan: Scan, water: Water) -> float | None:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from itertools import chain
 
 from monitor.inputs import SENDING
-from monitor.logic import duty, wording_care, wording_signs, wording_water
+from monitor.logic import duty, wording_balance, wording_care, wording_signs, wording_water
 from monitor.logic.gsm import Part, fit
 from monitor.logic.names import WORDS
 from monitor.logic.plan import LimitPlan, Spec
@@ -272,6 +272,7 @@ def _alarm(tale: Tale) -> list[Part]:
             f"{what}{_value(plan, tale)} since {_since(tale)}.", 9, f"{what} since {_since(tale)}."
         ),
         tale.breaks(6) if name == "header low" and tale.supply.lost_since else Part(""),
+        *wording_balance.because(tale, name),
         Part(_well(tale, plan.tag.id if plan is not None else ""), 2),
         Part(action),
         tale.who_has_it(),
@@ -322,5 +323,6 @@ TEMPLATES: dict[str, Callable[[Tale], list[Part]]] = {
     "still there": wording_care.still_there,
     "still on backup": wording_care.still_on_backup,
     "fuel low": wording_care.fuel_low,
+    **dict.fromkeys(wording_balance.SAYS, wording_balance.balance),
 }
 """One template a turn; a turn without one is a limit and told by its value."""

@@ -1,5 +1,6 @@
 """The texts of an outage, in the order of a night: lost, broken, back without flow, flow back."""
 
+from monitor.logic import wording_balance
 from monitor.logic.derived import Water, refill_seconds
 from monitor.logic.gsm import Part
 from monitor.logic.tale import Tale
@@ -20,7 +21,7 @@ def supply_lost(tale: Tale) -> list[Part]:
         falling = " falling" if level else ""
         what = f"{tale.power()} {clock}{mains_on}{level}{falling}."
         parts.append(Part(what, 9, f"{tale.power()} {clock}{level}."))
-    parts.append(tale.breaks())
+    parts += [tale.breaks(), wording_balance.drains_back(tale)]
     first = "check air, then shut" if seen else "air, shut"
     parts.append(
         Part(

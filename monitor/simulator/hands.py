@@ -111,6 +111,18 @@ def _leak(world: World, action: Action) -> None:
     _find(world.water.basins, action, "vessel").leak = _amount(action, 0.0)
 
 
+def _inflow(world: World, action: Action) -> None:
+    basins = world.water.basins
+    sumps: dict[str, Basin] = {name: item for name, item in basins.items() if item.kind == "sump"}
+    _find(basins if action.what or not sumps else sumps, action, "vessel").inflow = _amount(
+        action, 0.0
+    )
+
+
+def _backflow(world: World, action: Action) -> None:
+    _find(world.water.pumps, action, "pump").backflow = _amount(action, 0.0)
+
+
 def _pour(world: World, action: Action) -> float:
     """Add water to a vessel (unnamed: the sump); below zero, take it out. Returns the volume."""
     basins = world.water.basins
@@ -167,6 +179,8 @@ VERBS: dict[str, Callable[[World, Action], None]] = {
     "air lock": _air_lock,
     "outlet": _outlet,
     "leak": _leak,
+    "inflow": _inflow,
+    "backflow": _backflow,
     "add water": _add_water,
     "add fresh water": _add_fresh_water,
     "mains air": _mains_air,

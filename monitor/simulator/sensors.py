@@ -142,7 +142,7 @@ class Sensor:
         if self._chance > 0.0 and draw.random() < self._chance:
             size = character.stray + character.stray_share * true
             stray = draw.choice((-size, size))
-        if true < character.dead_below:
+        if 0.0 <= true < character.dead_below:
             return 0.0
         value = true + character.offset + noise + stray
         return max(0.0, value) if self.tag.measures in NEVER_NEGATIVE else value

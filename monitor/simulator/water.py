@@ -18,10 +18,11 @@ class Basin:
     """A vessel with water in it.
 
     level: m above its floor; running: the level it settled at. most_over: what the outlet passes
-    at most, m3/s (a blocked screen). change: m3 that come in this step.
+    at most, m3/s (a blocked screen). inflow: a top-up that stands open, m3/s. change: m3 that
+    come in this step.
     """
 
-    __slots__ = ("area", "change", "id", "kind", "leak", "level", "lip", "lip_volume",
+    __slots__ = ("area", "change", "id", "inflow", "kind", "leak", "level", "lip", "lip_volume",
                  "most_over", "rim", "running", "spill", "weir")  # fmt: skip
 
     def __init__(self, vessel: Vessel, area: float, extras: Extras) -> None:
@@ -31,7 +32,7 @@ class Basin:
         self.weir = extras.weir * math.pi * extras.lip_bore
         self.spill: Basin | None = None
         self.most_over = math.inf
-        self.leak = 0.0
+        self.leak = self.inflow = 0.0
         self.change = 0.0
         self.level = self.running = self._first_level(extras)
 
@@ -68,10 +69,13 @@ class Basin:
 
 
 class Pump:
-    """A pumped line, or a loop that moves no net water (source and target the same)."""
+    """A pumped line, or a loop that moves no net water (source and target the same).
 
-    __slots__ = ("circuit", "delivered", "flow", "full", "id", "mouth", "nominal", "riser",
-                 "source", "stopped", "supply", "target")  # fmt: skip
+    backflow: what runs back through an open check valve while the pump stands still, m3/s.
+    """
+
+    __slots__ = ("backflow", "circuit", "delivered", "flow", "full", "id", "mouth", "nominal",
+                 "riser", "source", "stopped", "supply", "target")  # fmt: skip
 
     def __init__(
         self, line: Line, source: Basin | None, target: Basin | None, extras: Extras
@@ -84,6 +88,7 @@ class Pump:
         self.riser = self.full
         self.mouth = extras.pump_mouth if source is not None and source.kind == "sump" else 0.0
         self.stopped = False
+        self.backflow = 0.0
         self.flow = 0.0
         self.delivered = 0.0
 
@@ -248,6 +253,9 @@ class Water:
             if pump.riser > 0.0 and pump.source is not None:
                 pump.source.change += pump.riser
                 pump.riser = 0.0
+            if pump.backflow > 0.0 and pump.target is not None:
+                volume = _at_most(pump.backflow * dt, pump.target)
+                self._move(pump.target, pump.source, volume)
             return
         if pump.source is not None and pump.source.level <= pump.mouth:
             return
@@ -273,6 +281,9 @@ class Water:
         self._move(siphon.source, siphon.target, volume)
 
     def _update(self, basin: Basin, dt: float) -> None:
+        if basin.inflow > 0.0:
+            basin.change += basin.inflow * dt
+            self.added += basin.inflow * dt
         if basin.leak > 0.0:
             lost = min(basin.leak * dt, max(0.0, basin.level * basin.area))
             basin.change -= lost

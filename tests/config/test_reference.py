@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -136,5 +136,7 @@ def test_built_in_conditions_are_those_of_the_logic() -> None:
     own = {item.condition for item in setup.limits}
     of_the_watch = {watch_spec(part, 0.0).name for part in ("record", "mail")}
     watched = plan_of(load(SAMPLES / "loop-watched")).specs.values()
-    specs = [*plan_of(setup).specs.values(), *watched]
+    tags = tuple(tag for tag in setup.rig.tags if tag.id != "LT")
+    without_level = replace(setup, rig=replace(setup.rig, tags=tags), worked_out={})
+    specs = [*plan_of(setup).specs.values(), *plan_of(without_level).specs.values(), *watched]
     assert set(BUILT_IN) == ({spec.name for spec in specs} | of_the_watch) - own

@@ -1,6 +1,7 @@
 """What the tests of the pages share: the pages, their headings, and all specs of the samples."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.config import load
@@ -24,7 +25,18 @@ def specs() -> list[Spec]:
     """Every condition that a sample, or the watch itself, can raise; its steps apart."""
     own = [watch_spec(part, Delays().bad_after) for part in ("record", "inbox")]
     own.append(fuel_spec("generator", "LT1"))
+    own += bare_specs()
     return own + [spec for setup in setups() for spec in plan_of(setup).specs.values()]
+
+
+def bare_specs() -> list[Spec]:
+    """What the balance of the water raises where no limit calls for it, with and without a level
+    in the larval tank."""
+    full = load(ROOT / "sample_config" / "ostrel-hill")
+    bare = replace(full, limits=(), worked_out={})
+    tags = tuple(tag for tag in full.rig.tags if tag.id != "LT")
+    blind = replace(bare, rig=replace(full.rig, tags=tags), worked_out={})
+    return [spec for setup in (bare, blind) for spec in plan_of(setup).specs.values()]
 
 
 def from_limits() -> set[str]:
