@@ -46,7 +46,8 @@ if [ "$#" -gt 0 ]; then
 else
     step "unit tests" "$bin/python" -m pytest --ignore=tests/real -m "not long" -n auto --maxprocesses 4 --dist worksteal
     step "long tests" "$bin/python" -m pytest --ignore=tests/real -m long -n auto --maxprocesses 4 --dist worksteal
-    step "tests against real parts" "$bin/python" -m pytest tests/real
+    # They mostly wait for servers, so three files at a time fit on two processors.
+    step "tests against real parts" "$bin/python" -m pytest tests/real -n 3 --dist loadfile
 fi
 
 if [ -n "$failed" ]; then
