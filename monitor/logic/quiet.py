@@ -88,8 +88,10 @@ def harm_at(scan: Scan, spec: Spec) -> float | None:
     plan = next(
         (item for on_tag in scan.plan.limits.values() for item in on_tag if item.spec is spec), None
     )
-    state = scan.usable(plan.tag) if plan is not None else None
-    if plan is None or state is None or state.value is None:
+    if plan is None:
+        return _found_by_balance(scan, spec)
+    state = scan.usable(plan.tag)
+    if state is None or state.value is None:
         return None
     border = _border(scan, plan)
     slope = _slope(state.trail)
@@ -102,6 +104,13 @@ def harm_at(scan: Scan, spec: Spec) -> float | None:
     mean, error = slope
     pace = sign * mean + 2.0 * error
     return state.at + left / pace if pace > 0.0 else inf
+
+
+def _found_by_balance(scan: Scan, spec: Spec) -> float | None:
+    """The time of harm of a condition of the balance, told early; None where it is not known."""
+    books = scan.running.books.values()
+    found = next((item.found[spec.id] for item in books if spec.id in item.found), None)
+    return found.harm if found is not None else None
 
 
 def _border(scan: Scan, plan: LimitPlan) -> float | None:
