@@ -145,6 +145,8 @@ def _scale(panel: Panel) -> tuple[float, float, list[float]]:
     if panel.kind == "bars":
         values.append(0.0)
     low, high = min(values, default=0.0), max(values, default=1.0)
+    if high - low < 1e-9 and panel.kind == "bars":
+        high = low + 1.0
     if high - low < 1e-9:
         low, high = low - 0.5, high + 0.5
     raw = (high - low) / 4

@@ -1,6 +1,7 @@
 """The report: its figures by hand, hostile words, names left out, and figures as files."""
 
 import re
+import tomllib
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -155,6 +156,24 @@ def test_limit_changes() -> None:
     assert re.search(r", after (\d+) s -> .*, after (\d+) s$", one)
     assert other.endswith(": taken out")
     assert [] == list(limit_changes(before, before))
+
+
+def test_the_plan_can_go_on(tmp_path: Path) -> None:
+    """The set flow of the report is configuration as it stands, with the value that was due."""
+    state = kept(tmp_path, "2026-10-18T01:00", hostile)
+    with Reader(state / RECORD) as reader:
+        material = material_of(reader)
+        plan = "\n".join(report_of(material, veil_for(material, named=True)).plan)
+    (flow,) = tomllib.loads(plan)["flow"]
+    assert {"line": "S1", "set_l_min": [[12, 6]]} == flow
+
+
+def test_bars_of_nothing_stand_on_zero() -> None:
+    """A run that never stopped has an axis from 0 up."""
+    panel = Panel("stops", "min", (Point(0.0, 0.0, 0.0, 0.0),), 1.0, kind="bars")
+    figure = Figure("f", "t", Span(0.0, 1.0), (panel,), (), "s")
+    words = re.findall(r">(-?[0-9.]+)</text>", svg(figure))
+    assert (0.0, 1.0) == (min(map(float, words)), max(map(float, words)))
 
 
 # Drawings

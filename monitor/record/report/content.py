@@ -9,30 +9,19 @@ from math import isfinite
 from monitor import __version__
 from monitor.config import load_texts
 from monitor.logic.plan import plan_of
-from monitor.record.curves import planned_turnovers, run_figures
+from monitor.record.curves import run_figures
 from monitor.record.figures import Figure
-from monitor.record.frame import line_into_tank
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.report.events import EventPage, event_pages
-from monitor.record.report.key_figures import Fact, key_figures, numbers, weeks
+from monitor.record.report.key_figures import Fact, key_figures, weeks
+from monitor.record.report.lived import Cells, Table, as_lived, as_plan
 from monitor.record.report.noted import noted_facts, noted_table
 from monitor.record.rows import DayRow, Missing
 from monitor.record.show import HOUR, MINUTE
 from monitor.rig import Tag
 from monitor.setup import Limit, Setup
-from monitor.units import L_PER_MIN, LITRE, STATES
-
-Cells = tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table of words, ready to be set. note: what must be known to read it."""
-
-    head: Cells
-    rows: tuple[Cells, ...]
-    note: str = ""
+from monitor.units import LITRE, STATES
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +34,7 @@ class Report:
     noted: tuple[Fact, ...]
     weeks: Table
     lived: Table
+    plan: tuple[str, ...]
     figures: tuple[Figure, ...]
     days: Table
     written: Table
@@ -70,7 +60,8 @@ def report_of(material: Material, veil: Veil, told: Told = lambda _: None) -> Re
         key=tuple(key_figures(material)),
         noted=tuple(noted_facts(material, veil)),
         weeks=Table(*weeks(material)),
-        lived=_as_lived(material),
+        lived=as_lived(material),
+        plan=tuple(as_plan(material)),
         figures=figures,
         days=_days(material),
         written=Table(*noted_table(material, veil)),
@@ -100,41 +91,6 @@ def _about(material: Material, veil: Veil) -> Iterator[Fact]:
     yield Fact("Program", f"holdwater {__version__}")
     reason = material.versions[-1].reason if material.versions else ""
     yield Fact("Set-up", f"version {material.setup.version} ({veil.text(reason)})")
-
-
-def _as_lived(material: Material) -> Table:
-    """Stretches of days with one set flow: what was planned, and what the tank lived through."""
-    rows = []
-    for flow, group in groupby(material.rows, lambda row: _set_flow(material, row)):
-        days = list(group)
-        first, last = days[0].dph, days[-1].dph
-        delivered = numbers(row.water.turnovers for row in days)
-        plan = [p for row in days for p in [planned_turnovers(material, row.span)] if p]
-        holds = numbers(row.water.no_flow_in_holds for row in days)
-        warmth = numbers(t.mean for row in days for t in row.temperatures[:1])
-        rows.append((
-            f"{first}" if first == last else f"{first} to {last}",
-            "not set" if flow is None else f"{flow / L_PER_MIN:.1f}",
-            _mean(plan, 2),
-            _mean(delivered, 2),
-            _mean([hold / MINUTE for hold in holds], 0),
-            f"{min(warmth):.1f} to {max(warmth):.1f}" if warmth else "not measured",
-        ))  # fmt: skip
-    head = ("dph", "set flow at the day's end, L/min", "turnovers a day by set flow",
-            "turnovers a day, delivered", "min a day without flow in holds",
-            "daily mean temperature, C")  # fmt: skip
-    return Table(head, tuple(rows), "Means over the days that have the figure. Names no person.")
-
-
-def _set_flow(material: Material, row: DayRow) -> float | None:
-    setup = material.setup_at(row.span.end - 1.0)
-    chain = line_into_tank(setup)
-    due = setup.flow_due.get(chain.line.id) if chain is not None else None
-    return due.set_flow.at(setup.dph(row.span.start)) if due is not None else None
-
-
-def _mean(values: Sequence[float], decimals: int) -> str:
-    return f"{sum(values) / len(values):.{decimals}f}" if values else "not measured"
 
 
 def _days(material: Material) -> Table:
