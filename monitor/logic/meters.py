@@ -27,6 +27,10 @@ CLEAR = 3.0
 MOVED = 0.7
 """Share of the expected movement from which a level has moved: half the flow moves it by 0.4."""
 
+RAN = 0.7
+"""Share of the set flow from which flow counts as having run before: under it, levels that do not
+move say nothing."""
+
 Doubt = tuple[str, Found | None, bool]
 
 
@@ -59,9 +63,10 @@ def _dead_flow_meter(sheet: Sheet, was: Found | None) -> tuple[Found | None, boo
         return None, True
     if sheet.lost:
         return _in_outage(sheet, since), True
-    if sheet.just_back:
+    usual = _usual_flow(sheet, since)
+    if sheet.just_back or usual is None:
         return None, True
-    says = stopped_by_levels(sheet, since, _usual_flow(sheet, since))
+    says = stopped_by_levels(sheet, since, usual)
     if water.witness is not None:
         says["cup"] = not water.witness
     flows = [name for name, stopped in says.items() if not stopped]
@@ -90,14 +95,16 @@ def _in_outage(sheet: Sheet, since: float) -> Found | None:
     return Found(since, 0.0, why, "header falls as the siphon draws: meter")
 
 
-def _usual_flow(sheet: Sheet, since: float) -> float:
-    """What ran before, m3/s: metered, else as set."""
+def _usual_flow(sheet: Sheet, since: float) -> float | None:
+    """What the meter showed before it showed nothing, m3/s; None unless about the set flow ran.
+
+    After a stop, or a priming that failed, the levels stand where no flow leaves them and move
+    no more when it ends.
+    """
     course = sheet.flow_course
     before = sheet.before_at(course, since) if course is not None else None
-    metered = before[0] if before is not None else 0.0
-    if metered >= no_flow_below(sheet.water.set_flow):
-        return metered
-    return sheet.water.set_flow or 0.0
+    least = max(no_flow_below(sheet.water.set_flow), RAN * (sheet.water.set_flow or 0.0))
+    return before[0] if before is not None and before[0] >= least else None
 
 
 def stopped_by_levels(sheet: Sheet, since: float, usual: float) -> dict[str, bool]:
