@@ -30,6 +30,7 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
     return {
         "place": setup.rig.label,
         "at": f"{setup.local(now.utc):%a %d %b %H:%M:%S}",
+        "utc": now.utc,
         "clock_trusted": now.trusted,
         "run": age_line(scan),
         "watch_set": scan.watch_set,

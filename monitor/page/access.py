@@ -79,7 +79,7 @@ class Access:
     def __init__(
         self, path: Path, now: Callable[[], float], boot: Callable[[], float], cost: Cost
     ) -> None:
-        self._path, self._now, self._boot, self._cost = path, now, boot, cost
+        self._path, self.now, self._boot, self._cost = path, now, boot, cost
         self._wrong: dict[str, tuple[int, float]] = {}
         self._checking = threading.BoundedSemaphore(1)
         with self._file() as file:
@@ -114,9 +114,9 @@ class Access:
         code = secrets.token_hex(5)
         with self._file() as file:
             file.execute(
-                "delete from admission where expires < ? or person = ?", (self._now(), person)
+                "delete from admission where expires < ? or person = ?", (self.now(), person)
             )
-            expires = self._now() + ADMISSION
+            expires = self.now() + ADMISSION
             file.execute(
                 "insert into admission values (?, ?, ?, ?)", (_digest(code), person, role, expires)
             )
@@ -130,7 +130,7 @@ class Access:
         with self._file() as file:
             row = file.execute(
                 "delete from admission where code = ? and expires >= ? returning person, role",
-                (_digest(code.strip().lower()), self._now()),
+                (_digest(code.strip().lower()), self.now()),
             ).fetchone()
             if row is None:
                 self._count_wrong(address)
@@ -139,7 +139,7 @@ class Access:
             file.execute("delete from session where person = ?", (person,))
             file.execute(
                 "insert or replace into account values (?, ?, ?, ?, ?)",
-                (person, salt, self._hash(password, salt), role, self._now()),
+                (person, salt, self._hash(password, salt), role, self.now()),
             )
         return self._begin(person, role)
 
@@ -164,7 +164,7 @@ class Access:
         """Who a session belongs to; None when it is over or never was."""
         if not token:
             return None
-        now = self._now()
+        now = self.now()
         with self._file() as file:
             row = file.execute(
                 "select person, role, begun, seen from session join account using (person)"
@@ -199,7 +199,7 @@ class Access:
 
     def _begin(self, person: str, role: str) -> Visitor:
         token = secrets.token_urlsafe(32)
-        now = self._now()
+        now = self.now()
         with self._file() as file:
             file.execute(
                 "insert into session values (?, ?, ?, ?)", (_digest(token), person, now, now)

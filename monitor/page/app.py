@@ -29,6 +29,7 @@ from monitor.errors import ControlError, HoldwaterError
 from monitor.page.access import LONGEST, SHORTEST, Access, Denied, Visitor
 from monitor.page.actions import ACTIONS, confirmation
 from monitor.page.advice import Advice
+from monitor.page.curves import SPANS, curves
 from monitor.page.drawing import section
 from monitor.page.headers import Dressed, policy
 from monitor.page.watcher import Watcher
@@ -68,6 +69,7 @@ class Page:
             Route("/main", self._main),
             Route("/live", self._live),
             Route("/event/{number:int}", self._event),
+            Route("/curves/{span}", self._curves),
             Route("/tonight", self._tonight),
             Route("/aside", self._aside),
             Route("/do/{action}", self._do, methods=["POST"]),
@@ -166,6 +168,22 @@ class Page:
             return self._trouble(visitor, why, 503)
         said = self._said.pop(visitor.token, "")
         return self._page(template, visitor, scene=scene, said=said, title=title)
+
+    async def _curves(self, request: Request) -> Response:
+        """The last hours, day, week or the whole run, from the record."""
+        visitor = await self._visitor(request)
+        if visitor is None:
+            return _to_log_in(request)
+        name = request.path_params["span"]
+        if name not in SPANS:
+            return self._trouble(visitor, "There is no such span.", 404)
+        scene, _ = await run_in_threadpool(self._watcher.scene)
+        now = scene["utc"] if scene is not None else self._access.now()
+        try:
+            drawn = await run_in_threadpool(curves, self._state, name, now)
+        except HoldwaterError as error:
+            return self._trouble(visitor, str(error), 503)
+        return self._page("curves.html", visitor, drawn=drawn, spans=SPANS, title="Curves")
 
     async def _advice_list(self, request: Request) -> Response:
         visitor = await self._visitor(request)

@@ -336,3 +336,10 @@ def test_drawing_is_sound_whatever_is_missing(scene: Scene) -> None:
                 assert (flows in ("none", "presumed none") and missing != {"tank": None}) == (
                     "NO FLOW" in "".join(text.text or "" for text in root.iter("text"))
                 )
+
+
+def test_curves_need_a_record(page: Served) -> None:
+    """Without one the page says so; a span that there is not is not found."""
+    someone = page.person()
+    assert 503 == someone.get(f"{page.url}/curves/day").status_code
+    assert 404 == someone.get(f"{page.url}/curves/year").status_code
