@@ -3,7 +3,6 @@
 import asyncio
 import hmac
 import json
-import re
 import secrets
 from collections.abc import AsyncIterator
 from importlib.resources import files
@@ -31,12 +30,10 @@ from monitor.page.actions import ACTIONS, confirmation
 from monitor.page.advice import Advice
 from monitor.page.curves import SPANS, curves
 from monitor.page.drawing import section
+from monitor.page.forms import address_of, fields_of, local
 from monitor.page.headers import Dressed, policy
 from monitor.page.watcher import Watcher
 from monitor.past import told
-
-LONGEST_FORM = 16_384
-"""Bytes of a form without files."""
 
 LIVE_EVERY = 2.0
 """Seconds between two looks for news of an open page."""
@@ -211,7 +208,7 @@ class Page:
         action = ACTIONS.get(request.path_params["action"])
         if action is None:
             return self._trouble(visitor, "There is no such action.", 404)
-        fields = await _fields(request)
+        fields = await fields_of(request)
         if not hmac.compare_digest(fields.get("form", ""), visitor.form_token):
             return self._trouble(visitor, "This form is too old. Go back and press again.", 403)
         if not visitor.may(action.role):
@@ -221,20 +218,20 @@ class Page:
         except (Denied, ControlError) as error:
             return self._trouble(visitor, str(error), 409)
         self._said[visitor.token] = confirmation(action, fields)
-        return RedirectResponse(_local(fields.get("back", "/")), 303)
+        return RedirectResponse(local(fields.get("back", "/")), 303)
 
     async def _log_in(self, request: Request) -> Response:
-        back = _local(request.query_params.get("back", "/"))
+        back = local(request.query_params.get("back", "/"))
         if request.method == "GET":
             return self._page("log-in.html", None, back=back, said="", title="Log in")
-        fields = await _fields(request)
-        back = _local(fields.get("back", "/"))
+        fields = await fields_of(request)
+        back = local(fields.get("back", "/"))
         try:
             visitor = await run_in_threadpool(
                 self._access.log_in,
                 fields.get("person", "").strip().lower(),
                 fields.get("password", ""),
-                _address(request),
+                address_of(request),
             )
         except Denied as error:
             return self._page("log-in.html", None, 403, back=back, said=str(error), title="Log in")
@@ -245,13 +242,13 @@ class Page:
         limits = {"shortest": SHORTEST, "longest": LONGEST}
         if request.method == "GET":
             return self._page("first.html", None, said="", title="Your password", **limits)
-        fields = await _fields(request)
+        fields = await fields_of(request)
         try:
             visitor = await run_in_threadpool(
                 self._access.enter,
                 fields.get("code", ""),
                 fields.get("password", ""),
-                _address(request),
+                address_of(request),
             )
         except Denied as error:
             said = str(error)
@@ -260,7 +257,7 @@ class Page:
 
     async def _log_out(self, request: Request) -> Response:
         visitor = await self._visitor(request)
-        fields = await _fields(request)
+        fields = await fields_of(request)
         if visitor is not None and hmac.compare_digest(fields.get("form", ""), visitor.form_token):
             await run_in_threadpool(self._access.log_out, visitor.token)
         response = RedirectResponse("/log-in", 303)
@@ -318,26 +315,5 @@ def _static(name: str) -> Markup:
 
 
 def _to_log_in(request: Request) -> Response:
-    back = _local(request.url.path)
+    back = local(request.url.path)
     return RedirectResponse("/log-in" if back == "/" else f"/log-in?back={back}", 303)
-
-
-_LOCAL = re.compile(r"/(?:[a-z0-9-]+(?:/[a-z0-9-]+)*)?")
-
-
-def _local(path: str) -> str:
-    """An address within this page, the front page for any other."""
-    return path if _LOCAL.fullmatch(path) and not path.startswith("/do/") else "/"
-
-
-async def _fields(request: Request) -> dict[str, str]:
-    """The fields of a form. Too long or not text: Denied nowhere, just empty of them."""
-    size = request.headers.get("content-length", "")
-    if not size.isdigit() or int(size) > LONGEST_FORM:
-        return {}
-    form = await request.form(max_files=0, max_fields=50)
-    return {key: value for key, value in form.items() if isinstance(value, str)}
-
-
-def _address(request: Request) -> str:
-    return request.client.host if request.client is not None else ""
