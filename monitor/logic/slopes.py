@@ -7,7 +7,7 @@ weighted spread of the times (Draper & Smith, Applied Regression Analysis, ch. 1
 """
 
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 from statistics import median
 
 from monitor.logic.state import TagState
@@ -18,6 +18,9 @@ SURE = 6.0
 are not quite independent (own choice)."""
 LATEST = 120.0
 """Seconds at the end of a slope that must still move."""
+STEP_FROM = 120.0
+"""Seconds of a span from which a step can be told from a slope; in a shorter one the
+delay of the condition has to."""
 MAD_TO_SIGMA = 1.4826
 """Median absolute deviation to standard deviation, normal distribution."""
 LEVEL_FLOOR = 0.5e-3
@@ -85,17 +88,39 @@ class Course:
         """The slope over the shortest span in which it is sure; None where none is."""
         for span in SPANS:
             found = self.slope(span)
-            if found is not None and found.is_sure and self._goes_on(found.rate, span):
+            if found is None or not found.is_sure or not self._goes_on(found.rate, span):
+                continue
+            if span < STEP_FROM or not self._is_step(abs(found.rate) * span, span):
                 return found
         return None
 
+    def _is_step(self, whole: float, span: float) -> bool:
+        """Whether one place in the span holds a quarter of the change and more: a bucket taken
+        out or poured in is no slope, however long a line is laid through it.
+
+        A line through a step makes the change up to one and a half times what it is.
+        """
+        wide = max(20.0, span / 15.0)
+        start, place = self.at[-1] - span, self.at[-1] - wide
+        while place - wide >= start:
+            before, after = self.mean(place - wide, place), self.mean(place, place + wide)
+            if before is not None and after is not None:
+                change, error = abs(after[0] - before[0]), hypot(before[1], after[1])
+                if change > max(0.25 * whole, 4.0 * error):
+                    return True
+            place -= wide / 2.0
+        return False
+
     def _goes_on(self, rate: float, span: float) -> bool:
-        """Whether its latest part still moves the same way: a step some time ago is no slope."""
-        latest = self.slope(max(min(span / 3.0, LATEST), 2.5 * (self.at[-1] - self.at[-2])))
-        if latest is None:
-            return True
+        """Whether its latest third, and of a long one the last two minutes, still move the same
+        way: a step some time ago is no slope."""
+        shortest = 2.5 * (self.at[-1] - self.at[-2])
         way = 1.0 if rate > 0.0 else -1.0
-        return way * latest.rate >= 0.4 * abs(rate) - 2.0 * latest.error
+        for part in {max(span / 3.0, shortest), max(min(span / 3.0, LATEST), shortest)}:
+            latest = self.slope(part)
+            if latest is not None and way * latest.rate < 0.4 * abs(rate) - 2.0 * latest.error:
+                return False
+        return True
 
     def mean(self, start: float, end: float) -> tuple[float, float] | None:
         """Mean of the readings between two times and its error; None where there are none."""

@@ -87,4 +87,5 @@ def balance(tale: Tale) -> list[Part]:
         pace = next((f"{facts[key]}: " for key in ("loses", "gains") if key in facts), "")
         cause = f"{pace}{item.cause}."
         parts += [_told(cause, item), harm(tale, item)]
-    return [*parts, Part(action), tale.who_has_it()]
+    shorter = f"{action.split('. ')[0].rstrip('.')}."
+    return [*parts, Part(action, 9, shorter if shorter != action else None), tale.who_has_it()]

@@ -71,6 +71,18 @@ def test_leak_and_evaporation() -> None:
     assert [] == came_true(day(setup, 9600.0), "leak")
 
 
+def test_buckets_taken_out_are_no_leak() -> None:
+    """Eight litres taken out at once, twice, and poured back later: nothing goes on being lost."""
+    setup = sample("ostrel-hill")
+    buckets = [
+        Action(AT + after, "add water", "SU1", litres * LITRE)
+        for after, litres in ((0.0, -8.0), (400.0, -8.0), (900.0, 8.0), (1300.0, 8.0))
+    ]
+    played = day(setup, 3600.0, *buckets)
+    assert [] == came_true(played, "leak")
+    assert [] == came_true(played, "sump filling")
+
+
 def test_leak_without_a_tank_level_says_both() -> None:
     """Where the larval tank is not measured, a falling sump is a leak or a blocked screen."""
     setup = with_tags(HILL, "MP", "QL", "LS")

@@ -36,13 +36,15 @@ def test_record_that_recovers_is_no_event() -> None:
 
 
 def test_other_parts_wait_for_the_morning() -> None:
-    """A mail channel that fails at night is a notice: it is told at seven."""
+    """A mail channel that fails at night is a notice: it is told at seven, with the rest."""
     watched = watch(sample("first-night"), NIGHT)
     watched.feed([fault(10.0, "channel mail", "refused")], NIGHT.elapsed + 9 * 3600.0)
     told = [
-        watched.at(text.moment.elapsed) for text in watched.texts if text.turn == "watch faulty"
+        (watched.at(text.moment.elapsed), text.turn)
+        for text in watched.texts
+        if "WATCH FAULTY channel mail" in text.body
     ]
-    assert ["07:00:00"] == told
+    assert [("07:00:00", "morning")] == told
 
 
 def test_dead_path_is_told_by_night() -> None:
