@@ -3,6 +3,7 @@
 # ruff: noqa: N802 - aiosmtpd finds its methods by these names
 
 import asyncio
+import itertools
 import os
 import queue
 import socket
@@ -29,12 +30,26 @@ PATIENCE = 10.0
 """Seconds after which a real process is taken for stuck; a test that works never waits so long."""
 
 
+def _worker() -> int:
+    """Number of this test process among those that run side by side."""
+    return int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+
+
+_ports = itertools.count(21_000 + 1_000 * _worker())
+"""Each process has a thousand ports of its own, below those that the system hands out, so that no
+other takes one between the look and the server's start."""
+
+
 def free_port() -> int:
-    """A port nobody listens on at this moment."""
-    with socket.socket() as probe:
-        probe.bind((HOST, 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """A port nobody listens on, and that this run gives out once."""
+    for port in _ports:
+        with socket.socket() as probe:
+            try:
+                probe.bind((HOST, port))
+            except OSError:
+                continue
+            return port
+    raise AssertionError("no port is left")
 
 
 @dataclass(frozen=True, slots=True)
