@@ -45,6 +45,7 @@ def plain(found: Reading) -> tuple[str, float, bytes | None, str]:
     return found.tag, found.moment.elapsed, value, found.problem
 
 
+@pytest.mark.long
 @settings(max_examples=25)
 @given(STEPS)
 def test_every_reading_is_kept_as_delivered(
@@ -292,6 +293,7 @@ def commit_frames(log: Path) -> int:
     return sum(head[8:] == salt and any(head[4:8]) for head in heads)
 
 
+@pytest.mark.long
 def test_an_hour_takes_few_transactions(path: Path) -> None:
     """Twenty tags at 1 Hz for an hour are 12 intervals: no more transactions than that, in sync."""
     tags = [f"T{i}" for i in range(20)]
@@ -472,6 +474,7 @@ def test_a_note_is_kept_as_it_was_written(path: Path) -> None:
             tables(path, change)
 
 
+@pytest.mark.long
 def test_a_view_of_a_long_span_is_made_of_hours(path: Path) -> None:
     """Forty days in 30 points: each covers 32 hours, with its lowest, mean and highest."""
     days = 40

@@ -8,6 +8,8 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import pytest
+
 from archive.keeping import PATIENCE, Kept, keeping, row
 from monitor.archive import Reader
 from monitor.archive.opening import open_for_reading
@@ -32,6 +34,7 @@ def killed_after(path: Path, boot_id: str, first: int, acknowledged: int) -> int
     return max(int(line) for line in lines if line.endswith("\n"))
 
 
+@pytest.mark.long
 def test_a_kill_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     """After kills at any moment state, journal, outbox and readings hold all that was said kept."""
     path = tmp_path / "record.db"
@@ -60,6 +63,7 @@ def commit(kept: Kept, number: int) -> None:
     assert kept.writer.commit({"number": number}, [row(float(number))]).wait(PATIENCE)
 
 
+@pytest.mark.long
 def test_a_torn_log_keeps_every_earlier_commit(tmp_path: Path) -> None:
     """The log cut at every single byte of its last transaction still holds all before it."""
     path = tmp_path / "record.db"

@@ -78,6 +78,7 @@ def siren(contact: FakeContact, **options: float) -> SirenChannel:
     return SirenChannel("siren", SirenOptions(line=17, **given), opened)  # type: ignore[arg-type]
 
 
+@pytest.mark.long
 def test_urgent_text_sounds_and_the_pins_are_given_back() -> None:
     """An urgent text switches it on at once, and off in the end."""
     contact = FakeContact(False)
@@ -88,6 +89,7 @@ def test_urgent_text_sounds_and_the_pins_are_given_back() -> None:
     assert not contact.states[-1]
 
 
+@pytest.mark.long
 def test_button_mutes() -> None:
     """Pressed while it sounds, the button silences it."""
     contact = FakeContact(False, True, False)
@@ -96,6 +98,7 @@ def test_button_mutes() -> None:
     assert [True, True, False] == contact.states[:3]
 
 
+@pytest.mark.long
 def test_button_that_is_stuck_mutes_nothing() -> None:
     """A button that is down from the start is a broken one, and does not keep it quiet."""
     contact = FakeContact(True)

@@ -138,6 +138,7 @@ def documents(draw: st.DrawFn) -> tuple[str, dict[Path, int]]:
     return text, lines
 
 
+@pytest.mark.long
 @given(documents())
 def test_any_layout(document: tuple[str, dict[Path, int]]) -> None:
     """However a text is laid out, its keys are found on the lines they were written on."""

@@ -71,6 +71,7 @@ def test_leak_and_evaporation() -> None:
     assert [] == came_true(day(setup, 9600.0), "leak")
 
 
+@pytest.mark.long
 def test_buckets_taken_out_are_no_leak() -> None:
     """Eight litres taken out at once, twice, and poured back later: nothing goes on being lost."""
     setup = sample("ostrel-hill")

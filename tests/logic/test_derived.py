@@ -185,6 +185,7 @@ def levels(
     return states
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("every", [5.0, 10.0, 30.0])
 def test_noise_is_no_fall_and_no_rise(every: float) -> None:
     """A day of a steady header, 1 mm of noise: hardly ever a fall or a rise, however seldom
@@ -284,6 +285,7 @@ def test_exact_meter_reckons_the_break_closely() -> None:
 # What is missing after several losses
 
 
+@pytest.mark.long
 def test_third_loss_of_the_storm_night() -> None:
     """W1 with a gauge: 26 L short at 00:32 and 18.3 minutes left, not the 22.7 on the card."""
     storm = night("storm")

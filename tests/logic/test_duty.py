@@ -230,6 +230,7 @@ def test_clock_that_is_not_trusted_asks_nothing() -> None:
     assert {} == evening.watch.state.durable.questions
 
 
+@pytest.mark.long
 def test_evening_survives_a_restart_at_every_minute() -> None:
     """The same texts at the same minutes, whether or not the watch restarts each minute."""
     said = {

@@ -169,6 +169,7 @@ def test_a_latch_lasts_over_a_restart() -> None:
 # Standing
 
 
+@pytest.mark.long
 def test_a_notice_that_nobody_mends_is_told_again_the_next_day() -> None:
     """A sump under its mark for two days: told, and told again a day later by day."""
     only = with_tags(sample("ostrel-hill"), "LS")

@@ -204,6 +204,7 @@ def test_a_check_is_answered_by_text() -> None:
     assert ([], 1) == (day.refused, len(day.turns))
 
 
+@pytest.mark.long
 def test_out_of_service_is_told_each_evening() -> None:
     """A withdrawal of two days stands in the text of both evenings."""
     day = withdrawn(every="2880").until(2 * 24 * HOUR)

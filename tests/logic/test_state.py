@@ -38,6 +38,7 @@ def values_of(kind: Any) -> st.SearchStrategy[Any]:
     return st.none() | values_of(inner)
 
 
+@pytest.mark.long
 @given(values_of(Durable))
 def test_round_trip_through_json(durable: Durable) -> None:
     """Anything durable comes back equal from its JSON text."""
@@ -137,6 +138,7 @@ json_values = st.recursive(
 )
 
 
+@pytest.mark.long
 @given(
     st.dictionaries(st.sampled_from([item.name for item in fields(Durable)]), json_values),
     json_values,

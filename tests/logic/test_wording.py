@@ -184,6 +184,7 @@ def long_night(name: str) -> Watch:
     return play(setup, nights.night_outage(9990, flow_told=name == "first-night"), 9990)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["ostrel-hill", "first-night"])
 def test_outage_with_long_names(name: str) -> None:
     """Eight letters for every name and an event of four digits: nothing that matters is lost."""
@@ -271,6 +272,7 @@ def events_of(turn: str, grade: str) -> Iterator[EventRecord]:
         )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("letters", "tags"),
     [(8, None), (16, None), (8, ("MP",)), (8, ("QL", "TW1")), (8, ("LH", "LHf"))],
@@ -344,6 +346,7 @@ def test_every_limit(name: str) -> None:
         assert spec.first_action in body, body
 
 
+@pytest.mark.long
 def test_longest_first_action() -> None:
     """Sixty letters of first action, the longest allowed, are told whole with everything else."""
     longest = "Look at the pump, the strainer, the valve, then at the crest."[:60]
@@ -372,6 +375,7 @@ def test_least_text() -> None:
 # Words
 
 
+@pytest.mark.long
 def test_since_is_that_of_the_condition() -> None:
     """What gets worse late in an event is dated by itself, not by the event's first sign."""
     played = night("storm, valve shut")
@@ -379,6 +383,7 @@ def test_since_is_that_of_the_condition() -> None:
     assert all("since 00:49" in text.body for text in worse)
 
 
+@pytest.mark.long
 def test_state_in_further_calls_is_true_at_that_moment() -> None:
     """A call that goes out after the power came back says so, not that the mains is off."""
     setup, story, number = cast("storm, mains only")

@@ -208,6 +208,7 @@ def test_a_circuit_on_battery_is_told_each_hour_by_day() -> None:
     assert before == len(day.turns)
 
 
+@pytest.mark.long
 def test_a_circuit_on_battery_waits_for_the_morning() -> None:
     """At night the reminder of a notice wakes nobody."""
     night = Moment(1, 0.0, AFTERNOON.utc + 5.5 * 3600.0)

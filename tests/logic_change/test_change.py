@@ -137,6 +137,7 @@ def test_a_state_that_still_moves_is_not_accepted() -> None:
     assert 900 < found[0] <= 1300
 
 
+@pytest.mark.long
 def test_bumps_are_believed_less_each_time() -> None:
     """Of seven equal bumps in hours that go away by themselves, the first few are told."""
     bumps = range(1500, 15_000, 2000)

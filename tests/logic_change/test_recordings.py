@@ -79,6 +79,7 @@ def play(source: Path, folder: Path, skip: int, elapsed: int) -> Played:
     return Played(faulty[0], faulty[-1], alarms)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("skip", "elapsed", "within"), [(0, 0, 50.0), (180, 4, 65.0)])
 def test_faults_are_found(
     recordings: Path, tmp_path: Path, skip: int, elapsed: int, within: float

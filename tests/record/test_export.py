@@ -70,6 +70,7 @@ def rows_of(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("readings", ["all", "minutes", "none"])
 def test_frictionless_finds_it_valid(state: Path, readings: str) -> None:
     """Description, types, keys, sizes and checksums hold in the eyes of the reference library."""

@@ -75,6 +75,7 @@ def row_of(path: Path) -> DayRow:
         return day_row(FRAME, Loader(reader, reader.timeline(), TAGS, Span(*FRAME.span)).read)
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(spells=SPELLS)
 def test_lumps_say_what_readings_say(

@@ -88,6 +88,7 @@ def test_a_version_without_names(tmp_path: Path) -> None:
     assert "taken by person 1" in page
 
 
+@pytest.mark.long
 def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file named after the run, figures in both kinds, and nothing written over."""
     monkeypatch.chdir(tmp_path)

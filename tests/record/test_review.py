@@ -160,6 +160,7 @@ def test_an_empty_journal() -> None:
     assert "Alarms that came: 0 (none); most in ten minutes: 0." == next(lines(found))
 
 
+@pytest.mark.long
 def test_the_night_outage_reviewed() -> None:
     """In the worked night people came for the water: its alarms are kept, the header's was a
     known consequence."""

@@ -71,6 +71,7 @@ def test_jobs_never_pile_up(chores: Chores) -> None:
     assert (None, True, 1) == (job.misfire_grace_time, job.coalesce, job.max_instances)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("now", "expected"),
     [

@@ -166,6 +166,7 @@ def test_people_answer_after_they_were_texted() -> None:
     assert [(1160.0, "oskel", 42), (1160.0, "oskel", 42), (1280.0, "tavrin", 41)] == said
 
 
+@pytest.mark.long
 def test_a_recording_holds_every_reading(tmp_path: Path) -> None:
     """The table has a row a moment and a cell a reading; what people said stands beside it."""
     story = replace(hold_overrun(), start="2026-11-01T00:30:00")  # through the change of clocks

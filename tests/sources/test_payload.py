@@ -161,6 +161,7 @@ PAYLOADS = (
 )
 
 
+@pytest.mark.long
 @given(PAYLOADS, PATHS, st.booleans())
 def test_any_payload_gives_a_value_or_a_problem(
     payload: bytes, path: tuple[str, ...], state: bool

@@ -287,6 +287,7 @@ def test_answers_that_are_none(frames: FrameServer, reply: str) -> None:
     assert (7.0, "") == found["B"]
 
 
+@pytest.mark.long
 @given(st.binary(min_size=1, max_size=60))
 @settings(
     max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
