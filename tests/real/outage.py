@@ -216,9 +216,9 @@ def watching(config: Path, state: Path) -> Iterator[Watch]:
         running.kill()
 
 
-def until(look: Callable[[], Any], log: list[str]) -> Any:
+def until(look: Callable[[], Any], log: list[str], within: float = HANG) -> Any:
     """What `look` gives as soon as it gives something; a failing test ends with the log."""
-    deadline = time.monotonic() + HANG
+    deadline = time.monotonic() + within
     while not (found := look()):
         assert time.monotonic() < deadline, "it did not happen\n" + "".join(log)
         time.sleep(0.05)

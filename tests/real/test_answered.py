@@ -11,7 +11,7 @@ import pytest
 from monitor.archive import Reader
 from real import mailboxes
 from real.modem_emulator import Modem, delivered
-from real.outage import OUT, RUNNING, Watch, publish, until, watching, write_config
+from real.outage import HANG, OUT, RUNNING, Watch, publish, until, watching, write_config
 from real.servers import Broker, Certificates, MailServer
 
 pytestmark = pytest.mark.long
@@ -187,7 +187,8 @@ def test_text_of_unknown_fate_is_sent_once_more_after_a_kill(
     assert before.next_try is not None
 
     with watching(config, state) as watch:
-        until(lambda: ("mail", "accepted") in _states(state), watch.log)
+        # The minute until it is tried again has hardly begun.
+        until(lambda: ("mail", "accepted") in _states(state), watch.log, 2.0 * HANG)
         watch.end()
 
     with Reader(state / "record.db") as reader:

@@ -3,6 +3,7 @@
 import json
 import os
 import pwd
+import queue
 import socket
 import stat
 import threading
@@ -170,13 +171,21 @@ def test_slow_client_is_cut_off_at_one_deadline(
 ) -> None:
     """The deadline holds for the whole request, however many small parts it comes in."""
     times = iter([0.0, 1.0, 4.9, 5.1])
-    monkeypatch.setattr(control, "boottime", lambda: next(times))
+    connected: queue.Queue[socket.socket] = queue.Queue()
+
+    def now() -> float:
+        """The time of the server; before each receive it comes with one part more to receive."""
+        time = next(times)
+        if 0.0 < time < 5.0:
+            line = connected.get(timeout=HANG)
+            line.sendall(b'{"ask"')
+            connected.put(line)
+        return time
+
+    monkeypatch.setattr(control, "boottime", now)
     with connect(path) as line:
-        line.sendall(b'{"ask"')
+        connected.put(line)
         with line.makefile("rb") as file:
-            # the second part lets the second receive return, whose time is still in time
-            line.sendall(b': "echo"')
-            line.sendall(b" ")
             response = json.loads(file.readline())
 
     assert "no whole line within 5 s" in response["error"]
