@@ -18,6 +18,8 @@ want_test_tools() {
     want_command mosquitto mosquitto
     want_command umockdev-run umockdev
     want_command chromium chromium
+    want_command soffice libreoffice-calc-nogui
+    want_command systemd-analyze systemd
 }
 
 # Runs a named step and remembers that it failed; later steps still run.
