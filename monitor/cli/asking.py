@@ -1,23 +1,23 @@
 """Commands that ask the running watch, or tell it something: people's answers and views."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from monitor.cli.options import FOLDER, as_option, number_argument, show, state_option
-
-
-def _ask(state: Path, **data: object) -> dict[str, Any]:
-    from monitor.control import SOCKET, ask
-
-    return ask(state / SOCKET, **data)
+from monitor.cli.options import (
+    FOLDER,
+    as_option,
+    ask_watch,
+    number_argument,
+    show,
+    show_view,
+    state_option,
+    tell_watch,
+)
 
 
 def _answer(state: Path, kind: str, number: int, person: str, **more: object) -> None:
-    response = _ask(state, ask="answer", kind=kind, event=number, **{"as": person}, **more)
-    click.echo(f"Noted: {kind} {number} by {response['who']}.")
-    show(response["lines"])
+    tell_watch(state, kind, person, f"{kind} {number}", "events", event=number, **more)
 
 
 @click.command()
@@ -29,7 +29,7 @@ def now(state: Path) -> None:
     Example:
       holdwater now
     """
-    show(_ask(state, ask="snapshot", view="now")["lines"])
+    show_view(state, "now")
 
 
 @click.command()
@@ -41,7 +41,7 @@ def events(state: Path) -> None:
     Example:
       holdwater events
     """
-    show(_ask(state, ask="snapshot", view="events")["lines"])
+    show_view(state, "events")
 
 
 @click.command()
@@ -156,7 +156,7 @@ def enter(
         raise click.UsageError("give a VALUE, or --bucket LITRES SECONDS")
     given = {"value": value} if bucket is None else {"bucket": list(bucket)}
     more = {"unit": unit, "at": at, "reason": reason, "as": person}
-    response = _ask(state, ask="enter", tag=tag, **given, **more)
+    response = ask_watch(state, ask="enter", tag=tag, **given, **more)
     click.echo(f"Noted: {response['told']}, by {response['who']}.")
 
 
@@ -176,7 +176,7 @@ def why(number: int, state: Path) -> None:
     from monitor.past import told
 
     try:
-        show(_ask(state, ask="why", event=number)["lines"])
+        show(ask_watch(state, ask="why", event=number)["lines"])
     except ControlError:
         click.echo("(No watch is running here; this is from the record.)", err=True)
     show(told(state, number))
@@ -200,7 +200,9 @@ def apply(folder: Path, reason: str, person: str, state: Path) -> None:
     from monitor.config import load, snapshot
 
     load(folder)
-    response = _ask(state, ask="apply", files=snapshot(folder), reason=reason, **{"as": person})
+    response = ask_watch(
+        state, ask="apply", files=snapshot(folder), reason=reason, **{"as": person}
+    )
     click.echo(f"Version {response['version']} is in force, by {response['who']}.")
 
 

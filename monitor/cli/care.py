@@ -4,19 +4,14 @@ from pathlib import Path
 
 import click
 
-from monitor.cli.options import as_option, show, state_option
+from monitor.cli.options import as_option, show_view, state_option, tell_watch
 
 alarm_argument = click.argument("alarm")
 reason_option = click.option("--reason", required=True, help="Why; it is kept with it.")
 
 
 def _say(state: Path, kind: str, person: str, said: str, **more: object) -> None:
-    from monitor.control import SOCKET, ask
-
-    response = ask(state / SOCKET, ask="answer", kind=kind, **{"as": person}, **more)
-    click.echo(f"Noted: {said}, by {response['who']}.")
-    view = ask(state / SOCKET, ask="snapshot", view="aside")
-    show(view["lines"])
+    tell_watch(state, kind, person, said, "aside", **more)
 
 
 @click.command()
@@ -101,9 +96,7 @@ def aside(state: Path) -> None:
     Example:
       holdwater aside
     """
-    from monitor.control import SOCKET, ask
-
-    show(ask(state / SOCKET, ask="snapshot", view="aside")["lines"])
+    show_view(state, "aside")
 
 
 @click.command()

@@ -1,23 +1,14 @@
 """Commands about duty: who is called, swaps, sleeping on site, storms, rows from a calendar."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from monitor.cli.options import FILE, FOLDER, as_option, show, state_option
-
-
-def _ask(state: Path, **data: object) -> dict[str, Any]:
-    from monitor.control import SOCKET, ask
-
-    return ask(state / SOCKET, **data)
+from monitor.cli.options import FILE, FOLDER, as_option, show, show_view, state_option, tell_watch
 
 
 def _say(state: Path, kind: str, person: str, said: str, text: str = "") -> None:
-    response = _ask(state, ask="answer", kind=kind, text=text, **{"as": person})
-    click.echo(f"Noted: {said}, by {response['who']}.")
-    show(_ask(state, ask="snapshot", view="duty")["lines"])
+    tell_watch(state, kind, person, said, "duty", text=text)
 
 
 @click.command()
@@ -29,7 +20,7 @@ def duty(state: Path) -> None:
     Example:
       holdwater duty
     """
-    show(_ask(state, ask="snapshot", view="duty")["lines"])
+    show_view(state, "duty")
 
 
 @click.command()

@@ -6,19 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from monitor.cli.options import FILE, as_option, show, state_option
+from monitor.cli.options import FILE, as_option, ask_watch, show, state_option
 
 if TYPE_CHECKING:
     from monitor.record.notes import Entry
 
 AT = "YYYY-MM-DD HH:MM"
-
-
-def send(state: Path, **data: object) -> dict[str, Any]:
-    """Ask the running watch."""
-    from monitor.control import SOCKET, ask
-
-    return ask(state / SOCKET, **data)
 
 
 @click.command()
@@ -66,7 +59,7 @@ def note(
         said |= _sent(state, photo, person, kind)
     data: dict[str, object] = {"kind": kind, "said": said, "amends": number, "reason": reason}
     data |= {} if at is None else {"at": at}
-    response = send(state, ask="note", run=run, notes=[data], **{"as": person})
+    response = ask_watch(state, ask="note", run=run, notes=[data], **{"as": person})
     told = f"Note {response['numbers'][0]} of run {response['run']}, by {response['who']}"
     click.echo(f"{told}: {kind}{f', in place of {number}' if number else ''}.")
 
@@ -103,7 +96,7 @@ def _sent(state: Path, photo: Path, person: str, kind: str) -> dict[str, str]:
     if not 0 < len(content) <= LARGEST:
         raise RefusedInput(f"{photo}: has {len(content)} bytes; at most {LARGEST} are kept")
     for piece in pieces(content):
-        send(state, ask="photo", **piece, **{"as": person})
+        ask_watch(state, ask="photo", **piece, **{"as": person})
     digest = hashlib.sha256(content).hexdigest()
     return {"sha256": digest, "file": photo.name} if kind == "photo" else {"photo": digest}
 
@@ -211,7 +204,7 @@ def import_sheet(
     ]
     for begin in range(0, len(data), AT_ONCE):
         part = data[begin : begin + AT_ONCE]
-        send(state, ask="note", way="import", run=setup.run.id, notes=part, **{"as": person})
+        ask_watch(state, ask="note", way="import", run=setup.run.id, notes=part, **{"as": person})
         click.echo(f"{begin + len(part)} of {len(data)} notes are in.")
 
 

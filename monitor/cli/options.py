@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -40,3 +41,22 @@ def show(lines: list[str]) -> None:
     """Print lines."""
     for line in lines:
         click.echo(line)
+
+
+def ask_watch(state: Path, **data: object) -> dict[str, Any]:
+    """Ask the running watch; ControlError says why it was not done."""
+    from monitor.control import SOCKET, ask
+
+    return ask(state / SOCKET, **data)
+
+
+def show_view(state: Path, view: str) -> None:
+    """Print a view of the running watch."""
+    show(list(ask_watch(state, ask="snapshot", view=view)["lines"]))
+
+
+def tell_watch(state: Path, kind: str, person: str, said: str, view: str, **more: object) -> None:
+    """Bring in what a person says, confirm it in words, and print how it stands now."""
+    response = ask_watch(state, ask="answer", kind=kind, **{"as": person}, **more)
+    click.echo(f"Noted: {said}, by {response['who']}.")
+    show_view(state, view)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.cli.options import FOLDER, as_option, show, state_option
+from monitor.cli.options import FOLDER, as_option, ask_watch, show, state_option
 
 
 @click.command(name="run")
@@ -49,7 +49,6 @@ def amend(folder: Path, changes: Sequence[str], reason: str, person: str, state:
       holdwater amend DIR watch_set=false closed="2026-11-05 10:00" --reason "run over"
     """
     from monitor.config import load_texts, snapshot
-    from monitor.control import SOCKET, ask
     from monitor.errors import HoldwaterError
     from monitor.record.life import changed
 
@@ -59,7 +58,7 @@ def amend(folder: Path, changes: Sequence[str], reason: str, person: str, state:
     load_texts(files, 0)
     _write(folder / "run.toml", files["run.toml"])
     try:
-        response = ask(state / SOCKET, ask="apply", files=files, reason=reason, **{"as": person})
+        response = ask_watch(state, ask="apply", files=files, reason=reason, **{"as": person})
     except HoldwaterError:
         _write(folder / "run.toml", before)
         raise

@@ -9,6 +9,7 @@ from itertools import count
 from monitor.clock import VirtualClock
 from monitor.drill.faults import HOUR, Case, Fault
 from monitor.drill.harm import Harm, HarmWatch
+from monitor.drill.rig_sheet import READ
 from monitor.effects import Text
 from monitor.inputs import Answer, Reading
 from monitor.logic.events import is_open
@@ -22,8 +23,6 @@ SETTLED = 900.0
 """Seconds that the rig runs well before the fault: filters and means are full by then."""
 LOOK = 10.0
 """Seconds between two looks at the true rig."""
-READ = 60.0
-"""Seconds until somebody who is called has read the text (assumed; bed to door comes after)."""
 AFTERWARDS = 1800.0
 """Seconds after an arrival in which a harm that is still to come is looked for."""
 NIGHT, DAYTIME = "01:00:00", "10:30:00"
@@ -195,16 +194,13 @@ def play(setup: Setup, fault: Fault, case: Case, flow: float, when: When) -> Out
     at = -LOOK
     while at < fault.hours * HOUR:
         harms.look(at)
-        there = _arrival(under_way.event)
+        event = under_way.event
+        there = event.on_site if event is not None else None
         if there is not None and (harms.first is not None or began + at > there + AFTERWARDS):
             break
         at += LOOK
         under_way.to(began + at)
     return _outcome(under_way, fault, flow, began, harms.first)
-
-
-def _arrival(event: EventRecord | None) -> float | None:
-    return event.on_site if event is not None else None
 
 
 def _outcome(

@@ -19,7 +19,7 @@ from monitor.setup import Person, Setup
 from monitor.units import L_PER_MIN, LITRE
 
 READ = 60.0
-"""Seconds from the fault to a text that has been read (assumed; as in the drill)."""
+"""Seconds until somebody who is called has read the text; bed to door comes after (assumed)."""
 CLEARS = 0.9
 """Flow number from which a siphon clears its own air (common pipe practice, from memory)."""
 GRAVITY = 9.81

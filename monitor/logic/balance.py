@@ -112,7 +112,7 @@ def outlet_blocked(sheet: Sheet, was: Found | None) -> Verdict:
     tank, vessel = sheet.tank, sheet.water.chain.tank
     if tank is None or vessel is None:
         return None, False
-    slope, now = tank.sure(), tank.mean(sheet.newest(tank) - MEAN_SPAN, sheet.t)
+    slope, now = tank.sure(), tank.mean(tank.newest - MEAN_SPAN, sheet.t)
     if now is None:
         return None, False
     if was is not None:
@@ -152,7 +152,7 @@ def _sump_and_tank(sheet: Sheet, held_back: float, rising: bool) -> tuple[str, s
         return "not seen", "outlet screen, or tank sensor"
     slope = sheet.sump.slope(120.0)
     before = sheet.before(sheet.sump)
-    now = sheet.sump.mean(sheet.newest(sheet.sump) - MEAN_SPAN, sheet.t)
+    now = sheet.sump.mean(sheet.sump.newest - MEAN_SPAN, sheet.t)
     if slope is None or before is None or now is None:
         return "not known yet", "outlet screen"
     down = (before[0] - now[0]) * sheet.sump_area
@@ -169,7 +169,7 @@ def overflow_blocked(sheet: Sheet, was: Found | None) -> Verdict:
     header, vessel = sheet.header, sheet.water.chain.header
     if header is None or vessel is None or vessel.lip is None:
         return None, False
-    now = header.mean(sheet.newest(header) - MEAN_SPAN, sheet.t)
+    now = header.mean(header.newest - MEAN_SPAN, sheet.t)
     if now is None:
         return None, False
     ceiling = vessel.lip + sheet.full_layer + OVER_LIP
@@ -196,7 +196,7 @@ def header_sinking(sheet: Sheet, was: Found | None) -> Verdict:
     water, vessel, header = sheet.water, sheet.water.chain.header, sheet.header
     if header is None or vessel is None or vessel.lip is None or not vessel.area:
         return None, False
-    now = header.mean(sheet.newest(header) - MEAN_SPAN, sheet.t)
+    now = header.mean(header.newest - MEAN_SPAN, sheet.t)
     if now is None:
         return None, False
     if sheet.lost or water.mains is False or sheet.just_back:

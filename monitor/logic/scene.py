@@ -15,6 +15,7 @@ from monitor.logic.screen import age_line, event_line, observed, water_line, wat
 from monitor.logic.standing import standing_lines
 from monitor.logic.state import EventRecord, State
 from monitor.logic.tale import Tale
+from monitor.logic.wording_care import person_name
 from monitor.rig import Tag, Vessel
 from monitor.setup import Setup
 from monitor.units import STATES
@@ -39,12 +40,20 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
         "tags": [_tag(scan, tag) for tag in setup.rig.tags],
         "events": [_event(scan, event) for event in _worst_first(state)],
         "holds": [
-            {"line": hold.line, "who": _name(setup, hold.who), "end": _clock(scan, hold.end)}
+            {
+                "line": hold.line,
+                "who": person_name(scan, hold.who),
+                "end": scan.site_clock(hold.end),
+            }
             for hold in state.durable.holds.values()
         ],
-        "duty": [_name(setup, person) for person in duty.order_at(setup, state.durable, now.utc)],
+        "duty": [
+            person_name(scan, person) for person in duty.order_at(setup, state.durable, now.utc)
+        ],
         "storm": "" if storm is None else f"{setup.local(storm.until):%a %H:%M}",
-        "sleeps": "" if state.durable.sleeper is None else _name(setup, state.durable.sleeper.who),
+        "sleeps": ""
+        if state.durable.sleeper is None
+        else person_name(scan, state.durable.sleeper.who),
         "standing": standing_lines(setup, state, now),
         "alarms": _alarms(scan),
         "aside": list(state.durable.aside),
@@ -77,7 +86,7 @@ def _event(scan: Scan, event: EventRecord) -> Scene:
         "since": tale.clock(event.first_sign),
         "stage": event.stage,
         "calling": calling(event),
-        "has": _name(scan.setup, event.taken_by) if event.taken_by else "",
+        "has": person_name(scan, event.taken_by) if event.taken_by else "",
         "due": tale.clock(event.promise) if event.stage == "taken" else "",
         "owed": list(event.owed),
         "line": event_line(scan, event),
@@ -175,12 +184,3 @@ def _tag(scan: Scan, tag: Tag) -> Scene:
         "fault": state.fault,
         "usable": scan.usable(tag) is not None,
     }
-
-
-def _name(setup: Setup, person: str) -> str:
-    known = setup.person.get(person)
-    return known.name if known is not None else person
-
-
-def _clock(scan: Scan, elapsed: float) -> str:
-    return f"{scan.setup.local(scan.now.utc_at(elapsed)):%H:%M}"

@@ -67,9 +67,6 @@ class Sheet:
         """The most that runs into the larval tank in ordinary times, m3/s."""
         return max(self.water.set_flow or 0.0, self.flow_now or 0.0, self.flow_usual or 0.0)
 
-    def newest(self, course: Course) -> float:
-        return course.newest
-
     def _means(self, course: Course | None) -> tuple[float | None, float | None]:
         if course is None:
             return None, None

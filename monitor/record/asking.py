@@ -13,6 +13,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from monitor.errors import ArchiveError
+from monitor.record.harmless import harmless
 
 
 def rows_of(path: Path, sql: str) -> list[dict[str, object]]:
@@ -46,17 +47,12 @@ def csv_of(rows: Iterable[dict[str, object]]) -> Iterator[str]:
     for row in rows:
         if head is None:
             head = list(row)
-            yield _line(head)
-        yield _line([_harmless(_plain(row[key])) for key in head])
+            yield _line([harmless(name) for name in head])
+        yield _line([harmless(_plain(row[key])) for key in head])
 
 
 def _plain(value: object) -> object:
     return value.hex() if isinstance(value, bytes) else value
-
-
-def _harmless(value: object) -> object:
-    risky = isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r")
-    return f"'{value}" if risky else value
 
 
 def _line(cells: Iterable[object]) -> str:

@@ -36,6 +36,7 @@ from monitor.record.export_rows import (
     reading_rows,
 )
 from monitor.record.files import plain_name
+from monitor.record.harmless import harmless
 from monitor.record.material import Material, Told
 from monitor.record.privacy import Veil
 from monitor.record.rows import Missing
@@ -45,8 +46,6 @@ from monitor.rig import Tag
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 MISSING = ["", *(word.value for word in Missing)]
-RISKY = ("=", "+", "-", "@", "\t", "\r")
-"""Beginnings that a spreadsheet takes for a formula, where a cell holds words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,16 +139,9 @@ def _write(
     writer.writerow(names)
     for row in rows:
         if isinstance(row, Mapping):
-            writer.writerow([_harmless(row.get(name)) for name in names])
+            writer.writerow([harmless(row.get(name)) for name in names])
         else:
             writer.writerow(row)
-
-
-def _harmless(value: object) -> object:
-    """Words that begin like a formula get a mark before them; numbers stay."""
-    if isinstance(value, str) and value.startswith(RISKY):
-        return f"'{value}"
-    return "" if value is None else value
 
 
 def _hash(path: Path) -> str:

@@ -21,9 +21,8 @@ from openpyxl.workbook.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from monitor.errors import HoldwaterError
+from monitor.record.harmless import harmless
 
-RISKY = ("=", "+", "-", "@", "\t", "\r")
-"""What a spreadsheet takes for the beginning of a formula."""
 LOOKS = ("font", "fill", "border", "alignment")
 """What a new heading takes from the one beside it."""
 DELIMITERS = ",;\t|"
@@ -133,7 +132,7 @@ def _as_text(value: Value, comma: bool) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(RISKY) else value
+        return str(harmless(value))
     return str(value).replace(".", ",") if comma else str(value)
 
 
