@@ -35,7 +35,6 @@ class When:
 
     day: date
     night: bool
-    dph: int | None = None
     asleep: Collection[str] = ()
 
 

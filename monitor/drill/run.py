@@ -61,7 +61,7 @@ def jobs_of(setup: Setup, wishes: Wishes) -> Jobs:
         raise HoldwaterError(f"this rig has no part for: {', '.join(sorted(missing))}")
     names = [name for name in found if not wishes.names or name in wishes.names]
     jobs = tuple(
-        (name, When(wishes.day, night, wishes.dph, tuple(wishes.asleep)))
+        (name, When(wishes.day, night, tuple(wishes.asleep)))
         for name in names
         for night in wishes.nights
     )

@@ -11,10 +11,9 @@ from monitor.logic.alarms import ACTIVE
 from monitor.logic.derived import Water
 from monitor.logic.events import calling, is_open
 from monitor.logic.scan import Scan
-from monitor.logic.screen import age_line, event_line, observed, water_line, water_of
+from monitor.logic.screen import age_line, event_line, observed, water_line
 from monitor.logic.standing import standing_lines
 from monitor.logic.state import EventRecord, State
-from monitor.logic.tale import Tale
 from monitor.logic.wording_care import person_name
 from monitor.rig import Tag, Vessel
 from monitor.setup import Setup
@@ -60,7 +59,6 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
         "works": list(state.durable.works),
         "faults": [f"{part}: {wrong}" for part, wrong in scan.running.faults.items()],
         "people": {person.id: person.name for person in setup.people},
-        "lines": {line.id: line.kind for line in setup.rig.lines},
     }
 
 
@@ -77,17 +75,11 @@ def _worst_first(state: State) -> list[EventRecord]:
 
 
 def _event(scan: Scan, event: EventRecord) -> Scene:
-    water = water_of(scan, event)
-    tale = Tale(scan, event, "", None, water)
     return {
         "number": event.number,
         "grade": event.grade,
-        "vessel": event.vessel,
-        "since": tale.clock(event.first_sign),
         "stage": event.stage,
         "calling": calling(event),
-        "has": person_name(scan, event.taken_by) if event.taken_by else "",
-        "due": tale.clock(event.promise) if event.stage == "taken" else "",
         "owed": list(event.owed),
         "line": event_line(scan, event),
         "conditions": _conditions(scan, event),
@@ -118,11 +110,9 @@ def _water(scan: Scan, water: Water) -> Scene:
     flow = chain.flow
     return {
         "line": chain.line.id,
-        "kind": chain.line.kind,
         "header": chain.header.id if chain.header is not None else None,
         "tank": chain.tank.id if chain.tank is not None else None,
         "sump": chain.pump.source if chain.pump is not None else None,
-        "pump": chain.pump.id if chain.pump is not None else None,
         "sentence": water_line(scan, water),
         "flows": flows,
         "held": hold is not None,
@@ -134,6 +124,7 @@ def _water(scan: Scan, water: Water) -> Scene:
         "mains": {None: "", True: "on", False: "OFF"}[water.mains],
         "float": {None: "", True: "closed", False: "OPEN"}[water.float_closed],
         "break_level": chain.line.break_level,
+        "head": chain.line.head,
     }
 
 

@@ -4,7 +4,8 @@ import asyncio
 import hmac
 import json
 import secrets
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
+from functools import wraps
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,21 @@ from monitor.past import told
 
 LIVE_EVERY = 2.0
 """Seconds between two looks for news of an open page."""
+
+
+Handler = Callable[["Page", Request], Awaitable[Response]]
+ForVisitors = Callable[["Page", Request, Visitor], Awaitable[Response]]
+
+
+def _for_visitors(handler: ForVisitors) -> Handler:
+    """A handler for people who have logged in; others are led to the door."""
+
+    @wraps(handler)
+    async def guarded(self: "Page", request: Request) -> Response:
+        visitor = await self.visitor(request)
+        return _to_log_in(request) if visitor is None else await handler(self, request, visitor)
+
+    return guarded
 
 
 class Page:
@@ -79,17 +95,15 @@ class Page:
 
     # What is seen
 
-    async def _front(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    @_for_visitors
+    async def _front(self, request: Request, visitor: Visitor) -> Response:
         inside = await self._inside(visitor)
         said = self._said.pop(visitor.token, "")
         return self._page("front.html", visitor, inside=inside, said=said, title="holdwater")
 
     async def _main(self, request: Request) -> Response:
         """The changing part of the front page alone."""
-        visitor = await self._visitor(request)
+        visitor = await self.visitor(request)
         if visitor is None:
             return PlainTextResponse("Log in again.", 401)
         return HTMLResponse(await self._inside(visitor))
@@ -109,7 +123,7 @@ class Page:
 
     async def _live(self, request: Request) -> Response:
         """Server-sent events (WHATWG HTML, section 9.2): a line whenever the scene has changed."""
-        if await self._visitor(request) is None:
+        if await self.visitor(request) is None:
             return PlainTextResponse("Log in again.", 401)
         return StreamingResponse(self._news(request), media_type="text/event-stream")
 
@@ -125,10 +139,8 @@ class Page:
                 yield ": still here\n\n"
             await asyncio.sleep(LIVE_EVERY)
 
-    async def _event(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    @_for_visitors
+    async def _event(self, request: Request, visitor: Visitor) -> Response:
         number = request.path_params["number"]
         scene, _ = await run_in_threadpool(self._watcher.scene)
         events = scene["events"] if scene is not None else []
@@ -148,29 +160,26 @@ class Page:
             title=f"Event {number}",
         )
 
-    async def _tonight(self, request: Request) -> Response:
+    @_for_visitors
+    async def _tonight(self, _request: Request, visitor: Visitor) -> Response:
         """Duty, swaps, who sleeps on site, storm footing, a backup that runs."""
-        return await self._with_scene(request, "tonight.html", "Tonight")
+        return await self._with_scene(visitor, "tonight.html", "Tonight")
 
-    async def _aside(self, request: Request) -> Response:
+    @_for_visitors
+    async def _aside(self, _request: Request, visitor: Visitor) -> Response:
         """What is put aside, and shelving one alarm."""
-        return await self._with_scene(request, "aside.html", "Put aside")
+        return await self._with_scene(visitor, "aside.html", "Put aside")
 
-    async def _with_scene(self, request: Request, template: str, title: str) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    async def _with_scene(self, visitor: Visitor, template: str, title: str) -> Response:
         scene, why = await run_in_threadpool(self._watcher.scene)
         if scene is None:
             return self._trouble(visitor, why, 503)
         said = self._said.pop(visitor.token, "")
         return self._page(template, visitor, scene=scene, said=said, title=title)
 
-    async def _curves(self, request: Request) -> Response:
+    @_for_visitors
+    async def _curves(self, request: Request, visitor: Visitor) -> Response:
         """The last hours, day, week or the whole run, from the record."""
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
         name = request.path_params["span"]
         if name not in SPANS:
             return self._trouble(visitor, "There is no such span.", 404)
@@ -182,18 +191,14 @@ class Page:
             return self._trouble(visitor, str(error), 503)
         return self._page("curves.html", visitor, drawn=drawn, spans=SPANS, title="Curves")
 
-    async def _advice_list(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    @_for_visitors
+    async def _advice_list(self, request: Request, visitor: Visitor) -> Response:
         return self._page(
             "advice-list.html", visitor, pages=self._advice.titles, title="What to do"
         )
 
-    async def _advice_page(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    @_for_visitors
+    async def _advice_page(self, request: Request, visitor: Visitor) -> Response:
         text = self._advice.page(request.path_params["name"])
         if text is None:
             return self._trouble(visitor, "There is no such page.", 404)
@@ -201,10 +206,8 @@ class Page:
 
     # What is done
 
-    async def _do(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
-        if visitor is None:
-            return _to_log_in(request)
+    @_for_visitors
+    async def _do(self, request: Request, visitor: Visitor) -> Response:
         action = ACTIONS.get(request.path_params["action"])
         if action is None:
             return self._trouble(visitor, "There is no such action.", 404)
@@ -256,7 +259,7 @@ class Page:
         return self._begun(visitor, "/")
 
     async def _log_out(self, request: Request) -> Response:
-        visitor = await self._visitor(request)
+        visitor = await self.visitor(request)
         fields = await fields_of(request)
         if visitor is not None and hmac.compare_digest(fields.get("form", ""), visitor.form_token):
             await run_in_threadpool(self._access.log_out, visitor.token)
@@ -279,7 +282,8 @@ class Page:
         )
         return response
 
-    async def _visitor(self, request: Request) -> Visitor | None:
+    async def visitor(self, request: Request) -> Visitor | None:
+        """Who asks, by the cookie; None for nobody."""
         token = request.cookies.get(self._cookie, "")
         return await run_in_threadpool(self._access.visitor, token) if token else None
 

@@ -37,9 +37,9 @@ class Box:
 def section(water: Mapping[str, Any], vessels: Mapping[str, Mapping[str, Any]]) -> str:
     """The drawing of one water of a scene, as an SVG element."""
     tank, header, sump = (vessels.get(water[key] or "") for key in ("tank", "header", "sump"))
-    boxes = _places(tank, header, sump)
+    boxes = _places(tank, header, sump, water["head"] or UNKNOWN_HEAD)
     parts = [
-        _vessel(vessel, boxes[key])
+        _vessel(vessel, boxes[key], water["float"] if key == "header" else "")
         for key, vessel in (("tank", tank), ("header", header), ("sump", sump))
         if vessel is not None
     ]
@@ -69,8 +69,9 @@ def _places(
     tank: Mapping[str, Any] | None,
     header: Mapping[str, Any] | None,
     sump: Mapping[str, Any] | None,
+    head: float,
 ) -> dict[str, Box]:
-    """Tank on the left; header high on the right, the sump below it."""
+    """Tank on the left; header high on the right by the head of the siphon, the sump below it."""
     sizes = {
         key: _size(vessel)
         for key, vessel in (("tank", tank), ("header", header), ("sump", sump))
@@ -80,7 +81,6 @@ def _places(
     lift = 0.0
     if header is not None:
         surface = (tank or {}).get("lip") or ground
-        head = UNKNOWN_HEAD
         lift = max(surface + head - (header["lip"] or sizes["header"][1]), ground + 0.12)
     height = max([ground, *([lift + sizes["header"][1]] if header is not None else [])])
     right = max((sizes[key][0] for key in ("header", "sump") if key in sizes), default=0.0)
@@ -97,7 +97,8 @@ def _places(
     return boxes
 
 
-def _vessel(vessel: Mapping[str, Any], box: Box) -> str:
+def _vessel(vessel: Mapping[str, Any], box: Box, float_: str) -> str:
+    """A vessel with what is measured in it; float_: what its float shows, "" for none."""
     shown = vessel["level_shown"]
     level = vessel["level"]
     water = ""
@@ -110,7 +111,7 @@ def _vessel(vessel: Mapping[str, Any], box: Box) -> str:
         )
     walls = f"M{box.left:.1f} {box.rim:.1f}V{box.floor:.1f}H{box.right:.1f}V{box.rim:.1f}"
     middle = (box.left + box.right) / 2
-    words = [vessel["temperature"], shown]
+    words = [vessel["temperature"], shown, f"float {float_}" if float_ else ""]
     below = "".join(
         _text(middle, box.floor - 6 - 14 * n, word, "value")
         for n, word in enumerate(word for word in words if word)

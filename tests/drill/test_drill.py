@@ -34,7 +34,7 @@ def drilled(setup: Setup, fault: str, *asleep: str, flow: float = FULL) -> Outco
     aged = set_up_at(setup, DAY, None)
     case = FAULTS[fault].begin(aged, flow)
     assert case is not None
-    return play(aged, FAULTS[fault], case, flow, When(DAY, True, None, asleep))
+    return play(aged, FAULTS[fault], case, flow, When(DAY, True, asleep))
 
 
 @pytest.mark.long
