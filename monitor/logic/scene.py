@@ -12,7 +12,7 @@ from monitor.logic.derived import Water
 from monitor.logic.events import calling, is_open
 from monitor.logic.scan import Scan
 from monitor.logic.screen import age_line, event_line, observed, water_line
-from monitor.logic.standing import standing_lines
+from monitor.logic.standing import explained_lines, standing_lines
 from monitor.logic.state import EventRecord, State
 from monitor.logic.wording_care import person_name
 from monitor.rig import Tag, Vessel
@@ -54,6 +54,7 @@ def scene(setup: Setup, state: State, now: Moment) -> Scene:
         if state.durable.sleeper is None
         else person_name(scan, state.durable.sleeper.who),
         "standing": standing_lines(setup, state, now),
+        "explained": explained_lines(state),
         "alarms": _alarms(scan),
         "aside": list(state.durable.aside),
         "works": list(state.durable.works),

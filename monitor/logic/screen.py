@@ -7,7 +7,7 @@ from monitor.logic.events import is_open
 from monitor.logic.paths import path_lines
 from monitor.logic.rota import duty_warnings
 from monitor.logic.scan import Scan
-from monitor.logic.standing import standing_lines
+from monitor.logic.standing import explained_lines, standing_lines
 from monitor.logic.state import EventRecord, State
 from monitor.logic.tale import Tale
 from monitor.setup import Setup
@@ -33,7 +33,8 @@ def now_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     lines += duty_warnings(setup, state, now)
     lines += path_lines(scan)
     lines += lately.shown(scan)
-    return lines + standing_lines(setup, state, now) + event_lines(setup, state, now)
+    lines += [*standing_lines(setup, state, now), *explained_lines(state)]
+    return lines + event_lines(setup, state, now)
 
 
 def age_line(scan: Scan) -> str:

@@ -1,4 +1,4 @@
-"""What stands put aside now, as lines for people: nothing of it may be forgotten."""
+"""What is quiet now, as lines for people: put aside by somebody, or explained by its cause."""
 
 from monitor.inputs import Moment
 from monitor.logic.scan import Scan
@@ -8,7 +8,8 @@ from monitor.setup import Setup
 
 
 def standing_lines(setup: Setup, state: State, now: Moment) -> list[str]:
-    """One line each: alarms put aside or suppressed, holds, works, a backup that runs."""
+    """One line each of what people put aside, none of which may be forgotten: alarms, holds,
+    works, a backup that runs."""
     scan = Scan(setup, state, now)
     durable = state.durable
     lines = []
@@ -16,10 +17,6 @@ def standing_lines(setup: Setup, state: State, now: Moment) -> list[str]:
         till, who = scan.site_clock(kept.end), person_name(scan, kept.who)
         check = f"; check by hand: {kept.check}" if kept.check else ""
         lines.append(f"{alarm}: {HOW[kept.how]} till {till} by {who} ({kept.reason}){check}.")
-    lines += [
-        f"{alarm}: suppressed by design, explained by {record.cause}."
-        for alarm, record in durable.suppressed.items()
-    ]
     lines += [
         f"{line}: feeding hold till {scan.site_clock(hold.end)} by {person_name(scan, hold.who)}."
         for line, hold in durable.holds.items()
@@ -36,6 +33,23 @@ def standing_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     return lines
 
 
+def explained_lines(state: State) -> list[str]:
+    """One line a cause: what follows from it, is judged and recorded, and calls nobody."""
+    follows: dict[str, list[str]] = {}
+    for alarm, record in state.durable.suppressed.items():
+        follows.setdefault(_plain(record.cause), []).append(_plain(alarm))
+    return [
+        f"Quiet, for {cause} explains it: {', '.join(dict.fromkeys(names))}."
+        for cause, names in follows.items()
+    ]
+
+
+def _plain(alarm: str) -> str:
+    """Condition and place of an alarm in words: "header low/HD1/warn" is header low HD1."""
+    return " ".join(alarm.split("/")[:2])
+
+
 def aside_lines(setup: Setup, state: State, now: Moment) -> list[str]:
     """The same for somebody who asks: it says so if there is nothing."""
-    return standing_lines(setup, state, now) or ["Nothing is put aside."]
+    own = standing_lines(setup, state, now) or ["Nothing is put aside."]
+    return own + explained_lines(state)

@@ -1,11 +1,13 @@
 """What the page and `holdwater now` say of the water, against what the logic knows."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from logic.play import Watch, sample, watch
 from monitor.inputs import Moment
+from monitor.logic.aside import SuppressedRecord
 from monitor.logic.scene import scene
 from monitor.logic.screen import now_lines
 from monitor.simulator import SimulatedRig
@@ -50,3 +52,23 @@ def test_level_that_counts_from_the_lip_is_drawn_from_the_floor() -> None:
     assert pytest.approx(0.83, abs=0.01) == vessels["LT1"]["level"]
     assert pytest.approx(0.38, abs=0.02) == vessels["HD1"]["level"]
     assert vessels["ROOM"]["level"] is None
+
+
+def test_what_a_cause_explains_is_one_line() -> None:
+    """Consequences are named once each, by their cause, and are not among what people put aside."""
+    suppressed = {
+        "header low/HD1/warn": SuppressedRecord("supply lost/HD1", 0.0),
+        "header low/HD1/alarm": SuppressedRecord("supply lost/HD1", 0.0),
+        "sump high/SU1/warn": SuppressedRecord("supply lost/HD1", 0.0),
+        "air low/A1/warn": SuppressedRecord("mains lost/B1", 0.0),
+    }
+    setup = sample("ostrel-hill")
+    seen, now = played("ostrel-hill", 1.0)
+    state = replace(seen.state, durable=replace(seen.state.durable, suppressed=suppressed))
+
+    view = scene(setup, state, now)
+    assert [
+        "Quiet, for supply lost HD1 explains it: header low HD1, sump high SU1.",
+        "Quiet, for mains lost B1 explains it: air low A1.",
+    ] == view["explained"]
+    assert [] == view["standing"]

@@ -318,6 +318,17 @@ def test_response_pages_are_there(page: Served) -> None:
     assert 404 == someone.get(f"{page.url}/advice/..%2f..%2fREADME").status_code
 
 
+def test_first_actions_stand_with_the_event(page: Served) -> None:
+    """The three first actions of the worst condition, before the drawing; not the whole page."""
+    text = page.person().get(f"{page.url}/").text
+    assert text.index("<h3>First</h3>") < text.index("<svg")
+    first = text[text.index("<h3>First</h3>") :].partition("</ol>")[0]
+
+    assert 3 == first.count("<li>")
+    assert "Shut the siphon valve fully" in first
+    assert "Supply back: wait until" not in first
+
+
 def test_drawing_is_sound_whatever_is_missing(scene: Scene) -> None:
     """With any vessel, size or value missing, and with hostile names, it stays well-formed SVG."""
     full = {vessel["id"]: vessel for vessel in scene["vessels"]}
