@@ -110,6 +110,8 @@ def test_handover_of_a_bad_morning() -> None:
     assert ("26.5 C", "08:59") == by_tag["temperature of LT1 (TW1)"][1:3]
     assert "on" == by_tag["mains of B1 (MP)"][1]
     assert "not read" == by_tag["flow of S1 (QL)"][1]
+    assert by_tag["level of HD1 (LH)"][3].endswith("alarm above 42 cm")
+    assert "float if it is open" == by_tag["float of HD1 (LHf)"][3]
     assert [("41", "mains lost (B1), since Sun 18 Oct 01:18", "Oskel", "flow proven")] == [
         row[:4] for row in events.rows
     ]

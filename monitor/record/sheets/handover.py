@@ -87,18 +87,20 @@ def _state(place: Place, last: Mapping[str, Last]) -> tuple[Cells, ...]:
     dph = place.setup.dph(place.utc)
     rows = []
     for tag in place.setup.rig.tags:
-        found = last.get(tag.id)
-        limits = [
+        words = STATES.get(tag.measures)
+        limits = ", ".join(
             f"{limit.step or limit.condition} {_value(tag, limit, dph)}"
             for limit in place.setup.limits_of.get(tag.id, ())
             if isfinite(limit.value.at(dph))
-        ]
-        if found is None:
-            rows.append((named(tag), "not read", "", ", ".join(limits)))
-            continue
-        words = STATES.get(tag.measures)
-        shown = words[round(found.value)] if words else tag.unit.show(found.value)
-        rows.append((named(tag), shown, place.clock(found.at), ", ".join(limits)))
+        )
+        if limits and not words:
+            limits = f"{limits} {tag.unit.name}"
+        shown, read = "not read", ""
+        found = last.get(tag.id)
+        if found is not None:
+            shown = words[round(found.value)] if words else tag.unit.show(found.value)
+            read = place.clock(found.at)
+        rows.append((named(tag), shown, read, limits))
     return tuple(rows)
 
 
