@@ -12,7 +12,6 @@ from monitor.setup import Setup
 from monitor.units import LITRE, UNITS, Unit, unit_of
 
 MANUAL = "manual"
-BY_BUCKET = "flow check"
 
 
 def entered(setup: Setup, name: str, value: float, unit: str, moment: Moment) -> Reading:

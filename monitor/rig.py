@@ -163,10 +163,3 @@ class Rig:
     def kinds(self, kinds: Iterable[str]) -> tuple[Vessel, ...]:
         wanted = set(kinds)
         return tuple(vessel for vessel in self.vessels if vessel.kind in wanted)
-
-    def vessel_of(self, part: str) -> str:
-        """The vessel whose label stands in texts about this part: a line speaks for its target."""
-        line = self.line.get(part)
-        if line is not None:
-            return line.target or line.source or self.label
-        return part if part in self.vessel else self.label

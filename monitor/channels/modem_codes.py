@@ -9,7 +9,6 @@ is, what is about the number, the subscription or the message is not.
 from monitor.channels.base import Outcome
 
 STORE_FULL = 322
-NO_ACKNOWLEDGEMENT_EXPECTED = 340
 
 MESSAGE_ERRORS: dict[int, str] = {
     1: "number not assigned",

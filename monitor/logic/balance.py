@@ -7,7 +7,6 @@ from the geometry of the rig and its own last quarter of an hour; nothing is lea
 What a missing level would rule out is not ruled out: then the words name both.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 
@@ -289,9 +288,3 @@ RULES = {
     "header sinking": header_sinking,
     "header drains back": header_drains_back,
 }
-
-
-def of_scan(scan: Scan) -> Iterable[tuple[str, Found]]:
-    """Every finding of the balance that stands now, of all ways of the water."""
-    for books in scan.running.books.values():
-        yield from books.found.items()

@@ -12,7 +12,7 @@ of Heat and Mass Transfer, section 5.1; temperatures in C, times in hours.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf, log, sqrt
+from math import exp, sqrt
 
 SURE = 4.0
 """A link must be so many of its standard errors from nil to be believed."""
@@ -43,12 +43,6 @@ class Body:
         """Temperature after so many hours at steady surroundings."""
         end = around + (self.gain - self.cooling * share) / self.link
         return end + (start - end) * exp(-self.link * hours)
-
-    def time_to(self, start: float, limit: float, around: float, share: float = 0.0) -> float:
-        """Hours until a limit is reached at steady surroundings; inf where it never is."""
-        end = around + (self.gain - self.cooling * share) / self.link
-        gone = (end - start) / (end - limit) if end != limit else 0.0
-        return log(gone) / self.link if gone >= 1.0 else inf
 
 
 def course(body: Body, start: float, around: Sequence[float], share: float) -> list[float]:

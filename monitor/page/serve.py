@@ -33,7 +33,10 @@ def serve(
     state: Path, accounts: Path, advice: Path, host: str, port: int, behind_tls: bool
 ) -> None:
     """Serve until stopped."""
-    page = Page(state, access_of(accounts), Watcher(state, boottime), Advice(advice), behind_tls)
+    access = access_of(accounts)
+    if not access.has_accounts():
+        log.warning("page=nobody_can_log_in remedy='let somebody in: holdwater admit PERSON'")
+    page = Page(state, access, Watcher(state, boottime), Advice(advice), behind_tls)
     config = uvicorn.Config(
         application(page),
         host=host,

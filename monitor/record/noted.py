@@ -9,8 +9,6 @@ from monitor.record.notes import Entry
 from monitor.record.rows import Counted, Fed, Measure, Missing, Noted, Test
 from monitor.record.spans import Span
 
-TESTS = ("salinity", "nitrate", "pH", "ammonia")
-
 
 def noted_of(entries: Sequence[Entry], span: Span) -> Noted:
     """The row's part of the notes that stand. entries: of the whole run, by time."""

@@ -227,7 +227,10 @@ def test_the_outage_has_its_page(tmp_path: Path) -> None:
     litres = not_delivered(material, event)
     assert litres is not None
     assert pytest.approx(652.0, abs=7.0) == litres
-    (page,) = report_of(material, veil_for(material, named=True)).events
+    report = report_of(material, veil_for(material, named=True))
+    acted = {row[0]: row[4] for row in report.alarms.rows}
+    assert ("1", "1") == (acted["siphon broken/S1"], acted["supply lost/HD1"])
+    (page,) = report.events
     facts = {fact.name: fact.words for fact in page.facts}
     assert "Tavrin 01:19, Oskel 01:57" == facts["Called"]
     assert "Sun 18 Oct 03:32:00, 134 min after the first sign" == facts["Flow proven"]

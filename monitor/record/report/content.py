@@ -9,6 +9,7 @@ from math import isfinite
 from monitor import __version__
 from monitor.config import load_texts
 from monitor.logic.plan import plan_of
+from monitor.logic.quiet import in_quiet_hours
 from monitor.record.curves import run_figures
 from monitor.record.figures import Figure
 from monitor.record.material import Material, Told
@@ -17,6 +18,7 @@ from monitor.record.report.events import EventPage, event_pages
 from monitor.record.report.key_figures import Fact, key_figures, weeks
 from monitor.record.report.lived import Cells, Table, as_lived, as_plan
 from monitor.record.report.noted import noted_facts, noted_table
+from monitor.record.review import HEAD, review, table
 from monitor.record.rows import DayRow, Missing
 from monitor.record.show import HOUR, MINUTE
 from monitor.rig import Tag
@@ -40,6 +42,7 @@ class Report:
     written: Table
     gaps: Table
     review: Table
+    alarms: Table
     events: tuple[EventPage, ...]
     limits: Table
     changes: Table
@@ -67,6 +70,7 @@ def report_of(material: Material, veil: Veil, told: Told = lambda _: None) -> Re
         written=Table(*noted_table(material, veil)),
         gaps=_gaps(material),
         review=_review(material, pages),
+        alarms=_alarms(material, veil),
         events=pages,
         limits=_limits(material.setup),
         changes=_changes(material, veil),
@@ -166,6 +170,13 @@ def _review(material: Material, pages: Sequence[EventPage]) -> Table:
             "to on site, min", "to flow proven, min")  # fmt: skip
     note = f"Medians, from the first sign. Texts in quiet hours over the run: {nights}."
     return Table(head, tuple(rows), note)
+
+
+def _alarms(material: Material, veil: Veil) -> Table:
+    """Alarm by alarm: how often it came, whether anybody did something, and a proposed cure."""
+    setup = material.setup
+    found = review(material.journal, lambda utc: in_quiet_hours(setup, utc))
+    return Table(HEAD, tuple(tuple(veil.text(word) for word in row) for row in table(found)))
 
 
 def _median(values: Sequence[float | None]) -> str:

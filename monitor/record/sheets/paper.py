@@ -7,7 +7,6 @@ from monitor.setup import Setup
 Cells = tuple[str, ...]
 BLANK = ""
 """A cell to write in."""
-NARROW, WIDE = "narrow", "wide"
 
 
 @dataclass(frozen=True, slots=True)
