@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Literal, Protocol, TypeVar
 
 from monitor.effects import Text
-from monitor.errors import Problem
+from monitor.errors import Problem, SetupError
 from monitor.logic.gsm import LIMIT, places
 from monitor.options import read_options as options_of
-from monitor.setup import Person
+from monitor.setup import Channel, Person
 
 Options = TypeVar("Options")
 Secrets = Mapping[str, str]
@@ -103,6 +103,25 @@ def read_options(
 ) -> tuple[Options | None, list[Problem]]:
     """The options of one channel as a checked dataclass, or None and every problem in them."""
     return options_of(kind, options, place, "docs/reference/channels.md")
+
+
+def checked_options(
+    kind: Callable[..., Options],
+    setup: Channel,
+    secrets: Secrets,
+    clashes: Callable[[Options, Secrets, str], list[Problem]],
+) -> Options:
+    """The options of one channel; SetupError with every problem, those that `clashes` finds too.
+
+    clashes: what is wrong with options that are each sound by themselves, or with their secrets.
+    """
+    place = f"channel {setup.id}"
+    options, problems = read_options(kind, setup.options, place)
+    if options is not None:
+        problems += clashes(options, secrets, place)
+    if options is None or problems:
+        raise SetupError(problems)
+    return options
 
 
 Check = tuple[bool, str, str, str]

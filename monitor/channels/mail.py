@@ -27,14 +27,14 @@ from monitor.channels.base import (
     Message,
     Outcome,
     Secrets,
+    checked_options,
     no_full_path,
     no_secret,
     one_line,
-    read_options,
     wrong_in,
 )
 from monitor.channels.letter import compose, is_address
-from monitor.errors import Problem, SetupError
+from monitor.errors import Problem
 from monitor.setup import Channel
 
 log = logging.getLogger(__name__)
@@ -86,13 +86,7 @@ class MailChannel:
 
     def __init__(self, setup: Channel, secrets: Secrets) -> None:
         self.id = setup.id
-        place = f"channel {setup.id}"
-        options, problems = read_options(MailOptions, setup.options, place)
-        if options is not None:
-            problems += _clashes(options, secrets, place)
-        if options is None or problems:
-            raise SetupError(problems)
-        self._options = options
+        self._options = options = checked_options(MailOptions, setup, secrets, _clashes)
         self._password = secrets.get(options.password_secret, "")
 
     def send(self, message: Message) -> Delivery:

@@ -24,16 +24,16 @@ from monitor.channels.base import (
     Delivery,
     Message,
     Secrets,
+    checked_options,
     no_full_path,
     no_secret,
     one_line,
-    read_options,
     wrong_in,
 )
 from monitor.channels.hearing import Heard, Hooks, NotTaken, Trouble
 from monitor.channels.incoming_mail import Bounce, Mail, understand
 from monitor.clock import Clock
-from monitor.errors import Problem, SetupError
+from monitor.errors import Problem
 from monitor.inputs import DeliveryReport
 from monitor.setup import Channel
 
@@ -90,13 +90,7 @@ class MailboxChannel:
 
     def __init__(self, setup: Channel, secrets: Secrets) -> None:
         self.id = setup.id
-        place = f"channel {setup.id}"
-        options, problems = read_options(MailboxOptions, setup.options, place)
-        if options is not None:
-            problems += _clashes(options, secrets, place)
-        if options is None or problems:
-            raise SetupError(problems)
-        self._options = options
+        self._options = options = checked_options(MailboxOptions, setup, secrets, _clashes)
         self._password = secrets[options.password_secret]
 
     def send(self, _message: Message) -> Delivery:

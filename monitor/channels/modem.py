@@ -23,9 +23,9 @@ from monitor.channels.base import (
     Message,
     Outcome,
     Secrets,
+    checked_options,
     no_secret,
     one_line,
-    read_options,
     wrong_in,
 )
 from monitor.channels.gsm_alphabet import septets
@@ -38,7 +38,7 @@ from monitor.channels.modem_ear import Ear, SentTexts
 from monitor.channels.modem_session import Busy, NotUsable, Session, WrongPin, start_up
 from monitor.channels.modem_talk import ModemError, Port, Silent, Talk
 from monitor.clock import Clock, boottime
-from monitor.errors import Problem, SetupError
+from monitor.errors import Problem
 from monitor.logic.gsm import LIMIT, fold
 from monitor.setup import Channel
 
@@ -82,13 +82,7 @@ class ModemChannel:
 
     def __init__(self, setup: Channel, secrets: Secrets) -> None:
         self.id = setup.id
-        place = f"channel {setup.id}"
-        options, problems = read_options(ModemOptions, setup.options, place)
-        if options is not None:
-            problems += _clashes(options, secrets, place)
-        if options is None or problems:
-            raise SetupError(problems)
-        self._options = options
+        self._options = options = checked_options(ModemOptions, setup, secrets, _clashes)
         self._pin: str | None = secrets.get(options.pin_secret, "")
         self._lock = threading.Lock()
         self._session: Session | None = None

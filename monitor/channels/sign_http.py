@@ -10,14 +10,14 @@ from monitor.channels.base import (
     Delivery,
     Message,
     Secrets,
+    checked_options,
     no_full_path,
     no_secret,
     one_line,
-    read_options,
     wrong_in,
 )
 from monitor.channels.beacon import NO_TEXTS
-from monitor.errors import Problem, SetupError
+from monitor.errors import Problem
 from monitor.setup import Channel
 from monitor.sign import Sign, to_json
 
@@ -41,13 +41,7 @@ class SignHttpChannel:
 
     def __init__(self, setup: Channel, secrets: Secrets) -> None:
         self.id = setup.id
-        place = f"channel {setup.id}"
-        options, problems = read_options(SignHttpOptions, setup.options, place)
-        if options is not None:
-            problems += _clashes(options, secrets, place)
-        if options is None or problems:
-            raise SetupError(problems)
-        self._options = options
+        self._options = options = checked_options(SignHttpOptions, setup, secrets, _clashes)
         self.every = float(options.every)
         self._token = secrets[options.token_secret]
 

@@ -14,15 +14,15 @@ from monitor.channels.base import (
     Delivery,
     Message,
     Secrets,
+    checked_options,
     no_full_path,
     no_secret,
     one_line,
-    read_options,
     wrong_in,
 )
 from monitor.channels.beacon import NO_TEXTS
 from monitor.clock import boottime
-from monitor.errors import Problem, SetupError
+from monitor.errors import Problem
 from monitor.setup import Channel
 from monitor.sign import Sign, to_json
 
@@ -57,13 +57,7 @@ class SignMqttChannel:
 
     def __init__(self, setup: Channel, secrets: Secrets) -> None:
         self.id = setup.id
-        place = f"channel {setup.id}"
-        options, problems = read_options(SignMqttOptions, setup.options, place)
-        if options is not None:
-            problems += _clashes(options, secrets, place)
-        if options is None or problems:
-            raise SetupError(problems)
-        self._options = options
+        self._options = options = checked_options(SignMqttOptions, setup, secrets, _clashes)
         self.every = float(options.every)
         self._password = secrets.get(options.password_secret)
 
